@@ -1,0 +1,21 @@
+// Which drivers there are, by name. One explicit list (drivers/registry.cpp); this room knows no driver by name.
+#pragma once
+
+#include <functional>
+#include <map>
+#include <memory>
+#include <string>
+
+#include "instrument/heat_source.hpp"
+#include "instrument/scanner.hpp"
+
+namespace nightwell::instrument {
+
+struct Registry {
+  using MakeScanner = std::function<std::unique_ptr<Scanner>(asio::io_context&, ConnectionSettings)>;
+  using MakeHeatSource = std::function<std::unique_ptr<HeatSource>(asio::io_context&, ConnectionSettings)>;
+  std::map<std::string, MakeScanner> scanners;
+  std::map<std::string, MakeHeatSource> sources;
+};
+
+}  // namespace nightwell::instrument

@@ -1,0 +1,53 @@
+// A scanner as the daemon sees it. Every call is asynchronous, has the deadline stated when it was opened (real
+// time), and fails with a typed error: no_answer, garbled, port_gone, refused, wrong_identity, open_sensor,
+// overload, out_of_range. One conversation at a time: the caller never overlaps two calls on one scanner.
+// Cancellation: a call ends with port_gone; the link is then suspect and resynchronises before the next query.
+#pragma once
+
+#include <asio/awaitable.hpp>
+#include <asio/io_context.hpp>
+#include <memory>
+#include <string>
+
+#include "nightwell/port.hpp"
+#include "nightwell/quantity.hpp"
+#include "nightwell/result.hpp"
+#include "nightwell/time.hpp"
+
+namespace nightwell::instrument {
+
+struct Identity {
+  std::string text;  // the instrument's own words, untrusted
+};
+
+struct ChannelSetup {
+  int address = 0;  // the scanner's own number: 101
+  Quantity measures = Quantity::resistance;
+};
+
+struct Reading {
+  double value = 0;  // volt, ohm, ampere or °C; always finite
+  std::string text;  // the instrument's own text of the reply, untrusted
+  bool odd = false;  // the text was unusual (extra terminators, a repeat after a late reply): keep it
+};
+
+class Scanner {
+ public:
+  virtual ~Scanner() = default;
+  // Opens the port if it is not open, drains it, asks for the identity and empties the error queue.
+  virtual asio::awaitable<Result<Identity>> identify() = 0;
+  virtual asio::awaitable<Result<void>> configure(ChannelSetup channel) = 0;
+  virtual asio::awaitable<Result<Reading>> read(ChannelSetup channel) = 0;
+  // Closes the port; pending calls end with port_gone.
+  virtual void close() = 0;
+};
+
+struct ConnectionSettings {
+  std::string name;    // the instrument's name on the bench, for errors
+  std::string driver;  // a name the registry knows
+  Port port;
+  Duration reply{};      // deadline from the last byte sent to the whole reply
+  std::string identity;  // must be contained in the identity; empty: any
+};
+
+}  // namespace nightwell::instrument
