@@ -1,8 +1,8 @@
 // The plan as a value: profile, bench and job, checked together and resolved. Everything the sequencer, the
 // executor and the guardian need to know about a run; nothing here is looked up again during the night.
 //
-// Indices: `Plan::channels`, `sources` and `scanners` are the namespaces; every index below points into one of
-// them and is valid in a plan that the loader returned. Temperatures are t90 in °C, differences in kelvin.
+// Indices: `Plan::channels`, `sources` and `scanners` are the namespaces; every index below points into one
+// of them and is valid in a plan that the loader returned. Temperatures are t90 in °C, differences in kelvin.
 #pragma once
 
 #include <cstddef>
@@ -20,7 +20,8 @@
 
 namespace nightwell::sequence {
 
-// ---- bench: ports and instruments -----------------------------------------------------------------------------
+// ---- bench: ports and instruments
+// -----------------------------------------------------------------------------
 
 struct Scanner {
   std::string name;
@@ -51,20 +52,25 @@ struct Source {
   double readback_tolerance_k = 0.01;  // a setpoint read back further off than this is a mismatch
 };
 
-// ---- bench + job: channels and what is plugged into each --------------------------------------------------------
+// ---- bench + job: channels and what is plugged into each
+// --------------------------------------------------------
 
-struct JunctionNone {};                        // not a thermocouple
-struct JunctionChannel { std::size_t channel = 0; };  // measured by another channel
-struct JunctionFixed { double t_c = 0; };      // an ice bath, say
-struct JunctionInstrument {};                  // the instrument refers the emf to 0 °C itself
+struct JunctionNone {};  // not a thermocouple
+struct JunctionChannel {
+  std::size_t channel = 0;
+};  // measured by another channel
+struct JunctionFixed {
+  double t_c = 0;
+};                             // an ice bath, say
+struct JunctionInstrument {};  // the instrument refers the emf to 0 °C itself
 using Junction = std::variant<JunctionNone, JunctionChannel, JunctionFixed, JunctionInstrument>;
 
 enum class Role { reference, item, junction };
 
 struct SensorCard {
-  std::string file;     // as named by the job, for messages
+  std::string file;  // as named by the job, for messages
   std::string serial;
-  std::string type;     // for people: "type T", "Pt100", "SPRT 25.5 ohm"
+  std::string type;  // for people: "type T", "Pt100", "SPRT 25.5 ohm"
   thermometry::SensorModel model;
   double lowest_c = 0, highest_c = 0;  // where this sensor may be used
   std::string certificate;             // number or text; may be empty for items
@@ -82,10 +88,12 @@ struct Channel {
   SensorCard card;
 };
 
-// ---- profile: what to do ----------------------------------------------------------------------------------------
+// ---- profile: what to do
+// ----------------------------------------------------------------------------------------
 
 // Steady means, over a full window of monotonic time with every reference reading in the band:
-//   |slope of the least-squares line| x window <= largest_drift_k   and   maximum - minimum <= largest_spread_k
+//   |slope of the least-squares line| x window <= largest_drift_k   and   maximum - minimum <=
+//   largest_spread_k
 // and, where item_drift_k is given, for each item read in the window
 //   |slope of (item - reference)| x window <= item_drift_k.
 struct SettleRule {
@@ -129,23 +137,24 @@ struct Sampling {
 struct Guards {
   std::optional<double> reference_lowest_c, reference_highest_c;  // besides each card's own limits
   std::optional<double> item_lowest_c, item_highest_c;
-  Duration stale{};  // no good reference reading for this long parks
-  Duration heating_window{};   // reference must move towards a target that is more than band away
+  Duration stale{};             // no good reference reading for this long parks
+  Duration heating_window{};    // reference must move towards a target that is more than band away
   double heating_gain_k = 1.0;  // by at least this within heating_window
 };
 
 struct Cooldown {
   double target_c = 20;
-  double leave_between_low_c = 5, leave_between_high_c = 40;  // safe to leave: the source's reading lies between
-  PhaseLimit limit;                                           // otherwise: park or stop
+  double leave_between_low_c = 5,
+         leave_between_high_c = 40;  // safe to leave: the source's reading lies between
+  PhaseLimit limit;                  // otherwise: park or stop
 };
 
 // A survey has no plateaus and no source: read every channel every so often for a time.
 struct Survey {
   Duration every{};
   Duration lasts{};
-  double expected_c = 23;         // room
-  double outlier_k = 2;           // further than this from the median of all is named
+  double expected_c = 23;  // room
+  double outlier_k = 2;    // further than this from the median of all is named
 };
 
 struct Plan {
@@ -160,7 +169,7 @@ struct Plan {
   std::optional<Survey> survey;
   std::vector<std::string> accepted_overdue;  // serials of references used past their due date, by request
   bool wire_log = false;
-  std::map<std::string, std::string> files;   // file name -> lower-case hex SHA-256 of its bytes
+  std::map<std::string, std::string> files;  // file name -> lower-case hex SHA-256 of its bytes
 };
 
 [[nodiscard]] std::vector<std::size_t> channels_with(const Plan& plan, Role role);
