@@ -142,7 +142,7 @@ struct Guards {
   double heating_gain_k = 1.0;  // by at least this within heating_window
 };
 
-struct Cooldown {
+struct CooldownPlan {
   double target_c = 20;
   double leave_between_low_c = 5,
          leave_between_high_c = 40;  // safe to leave: the source's reading lies between
@@ -165,7 +165,7 @@ struct Plan {
   std::vector<Plateau> plateaus;  // empty for a survey
   Sampling sampling;
   Guards guards;
-  Cooldown cooldown;
+  CooldownPlan cooldown;
   std::optional<Survey> survey;
   std::vector<std::string> accepted_overdue;  // serials of references used past their due date, by request
   bool wire_log = false;
