@@ -1,5 +1,5 @@
-// The run's clock: real, or scaled so that a night passes in a minute. Everything a run decides uses it; deadlines
-// on the wire do not (a reply takes real time, however fast the night goes).
+// The run's clock: real, or scaled so that a night passes in a minute. Everything a run decides uses it;
+// deadlines on the wire do not (a reply takes real time, however fast the night goes).
 #pragma once
 
 #include <asio/awaitable.hpp>

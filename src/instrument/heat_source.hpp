@@ -1,5 +1,5 @@
-// A heat source as the guardian sees it; only the guardian process opens one. Same rules as Scanner: asynchronous,
-// a deadline on every call, typed errors, one conversation at a time.
+// A heat source as the guardian sees it; only the guardian process opens one. Same rules as Scanner:
+// asynchronous, a deadline on every call, typed errors, one conversation at a time.
 #pragma once
 
 #include <asio/awaitable.hpp>

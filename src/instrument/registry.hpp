@@ -1,4 +1,4 @@
-// Which drivers there are, by name. One explicit list (drivers/registry.cpp); this room knows no driver by name.
+// Which drivers there are, by name. One explicit list (drivers/registry.cpp); this room knows no driver.
 #pragma once
 
 #include <functional>

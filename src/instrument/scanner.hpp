@@ -1,7 +1,8 @@
-// A scanner as the daemon sees it. Every call is asynchronous, has the deadline stated when it was opened (real
-// time), and fails with a typed error: no_answer, garbled, port_gone, refused, wrong_identity, open_sensor,
-// overload, out_of_range. One conversation at a time: the caller never overlaps two calls on one scanner.
-// Cancellation: a call ends with port_gone; the link is then suspect and resynchronises before the next query.
+// A scanner as the daemon sees it. Every call is asynchronous, has the deadline stated when it was opened
+// (real time), and fails with a typed error: no_answer, garbled, port_gone, refused, wrong_identity,
+// open_sensor, overload, out_of_range. One conversation at a time: the caller never overlaps two calls on one
+// scanner. Cancellation: a call ends with port_gone; the link is then suspect and resynchronises before the
+// next query.
 #pragma once
 
 #include <asio/awaitable.hpp>
@@ -9,27 +10,12 @@
 #include <memory>
 #include <string>
 
+#include "nightwell/instrument/reading.hpp"
 #include "nightwell/port.hpp"
-#include "nightwell/quantity.hpp"
 #include "nightwell/result.hpp"
 #include "nightwell/time.hpp"
 
 namespace nightwell::instrument {
-
-struct Identity {
-  std::string text;  // the instrument's own words, untrusted
-};
-
-struct ChannelSetup {
-  int address = 0;  // the scanner's own number: 101
-  Quantity measures = Quantity::resistance;
-};
-
-struct Reading {
-  double value = 0;  // volt, ohm, ampere or °C; always finite
-  std::string text;  // the instrument's own text of the reply, untrusted
-  bool odd = false;  // the text was unusual (extra terminators, a repeat after a late reply): keep it
-};
 
 class Scanner {
  public:

@@ -1,0 +1,57 @@
+#include "instrument/line_heat_source.hpp"
+
+#include <utility>
+
+namespace nightwell::instrument {
+
+LineHeatSource::LineHeatSource(asio::io_context& io, ConnectionSettings settings,
+                               std::unique_ptr<HeatSourceCodec> codec)
+    : instrument_(io, std::move(settings), std::move(codec)) {}
+
+asio::awaitable<Result<Identity>> LineHeatSource::identify() {
+  return instrument_.identify();
+}
+
+asio::awaitable<Result<void>> LineHeatSource::set_target(double t_c) {
+  SetTarget set;
+  set.t_c = t_c;
+  const HeatSourceCommand command = set;
+  return instrument_.tell(command, "setting the target");
+}
+
+asio::awaitable<Result<double>> LineHeatSource::ask_number(HeatSourceCommand command,
+                                                           std::string_view doing) {
+  const Result<Answer> answer = co_await instrument_.ask(command, doing);
+  if (!answer) co_return answer.error();
+  co_return std::get<double>(*answer);
+}
+
+asio::awaitable<Result<double>> LineHeatSource::read_target() {
+  const HeatSourceCommand command = AskTarget();
+  return ask_number(command, "reading the target back");
+}
+
+asio::awaitable<Result<double>> LineHeatSource::read_temperature() {
+  const HeatSourceCommand command = AskTemperature();
+  return ask_number(command, "reading the temperature");
+}
+
+asio::awaitable<Result<void>> LineHeatSource::set_output(bool on) {
+  SetOutput set;
+  set.on = on;
+  const HeatSourceCommand command = set;
+  return instrument_.tell(command, on ? "switching the output on" : "switching the output off", !on);
+}
+
+asio::awaitable<Result<bool>> LineHeatSource::read_output() {
+  const HeatSourceCommand command = AskOutput();
+  const Result<Answer> answer = co_await instrument_.ask(command, "reading the output state");
+  if (!answer) co_return answer.error();
+  co_return std::get<bool>(*answer);
+}
+
+void LineHeatSource::close() {
+  instrument_.close();
+}
+
+}  // namespace nightwell::instrument

@@ -1,0 +1,28 @@
+// A heat source made of a codec and a line.
+#pragma once
+
+#include "instrument/heat_source.hpp"
+#include "instrument/line_instrument.hpp"
+
+namespace nightwell::instrument {
+
+// set_output(false) puts its first byte on the line at once, even where the link is out of step.
+// Destroy it only when no call is pending (close() first, then let the call end).
+class LineHeatSource final : public HeatSource {
+ public:
+  LineHeatSource(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<HeatSourceCodec> codec);
+  asio::awaitable<Result<Identity>> identify() override;
+  asio::awaitable<Result<void>> set_target(double t_c) override;
+  asio::awaitable<Result<double>> read_target() override;
+  asio::awaitable<Result<double>> read_temperature() override;
+  asio::awaitable<Result<void>> set_output(bool on) override;
+  asio::awaitable<Result<bool>> read_output() override;
+  void close() override;
+
+ private:
+  asio::awaitable<Result<double>> ask_number(HeatSourceCommand command, std::string_view doing);
+
+  LineInstrument<HeatSourceCodec> instrument_;
+};
+
+}  // namespace nightwell::instrument

@@ -1,0 +1,88 @@
+// One instrument on one line: a codec and a link, plus what every instrument needs whatever it measures:
+// identity, error queue, repeats, reconnection. LineScanner and LineHeatSource are thin faces on this.
+//
+// Policy
+//   a question        after no answer or a garbled one: back in step, read the error queue, ask again, at
+//   most twice
+//                     more. An entry that says "I understood and will not" (not -1xx, a command garbled on
+//                     the way) ends it as refused.
+//   a setting         never repeated. Sent in step only, then the error queue is read to its end: any entry
+//   is
+//                     refused, no answer there is no_answer, and the caller reads back in any case.
+//   heat off          goes out at once even where the link is suspect, then once more in step.
+//   port gone         reopened up to 3 times, half a second apart; nothing is asked or set before the
+//   identity that
+//                     was first learned has answered again.
+//   an odd moment     costs the error queue a look; a plain reading never does.
+//
+// Longest call: with a reply time r and a quiet time q about 3 x (r + 3 x (2 r + 2 q)) + 3 x r in the worst
+// mixture; an instrument that has gone silent costs 2 r + q, and r + q on every later call. Errors: as
+// Scanner. One call at a time; a second one gets `unexpected` and disturbs nothing.
+#pragma once
+
+#include <asio/awaitable.hpp>
+#include <asio/io_context.hpp>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "instrument/line_link.hpp"
+#include "instrument/scanner.hpp"
+#include "nightwell/instrument/codec.hpp"
+
+namespace nightwell::instrument {
+
+template <class CodecType>
+class LineInstrument {
+ public:
+  using Command = typename CodecType::Command;
+
+  LineInstrument(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<CodecType> codec);
+
+  asio::awaitable<Result<Identity>> identify();
+  // A question. `doing` must be a literal: "reading a channel".
+  asio::awaitable<Result<Answer>> ask(Command command, std::string_view doing);
+  // A setting. `at_once`: heat off.
+  asio::awaitable<Result<void>> tell(Command command, std::string_view doing, bool at_once = false);
+  // Whether the codec needs no bytes for this command; bad_input where it cannot be expressed. Sends nothing.
+  [[nodiscard]] Result<bool> needs_nothing(const Command& command) const;
+  void close();
+
+  [[nodiscard]] const std::string& last_text() const { return last_text_; }  // of the newest reply
+  [[nodiscard]] bool last_was_odd() const { return last_was_odd_; }
+
+ private:
+  using Entries = std::vector<QueueEntry>;
+
+  asio::awaitable<Result<Answer>> ask_in_turn(Command command);
+  asio::awaitable<Result<void>> tell_in_turn(Command command, bool at_once);
+  asio::awaitable<Result<Identity>> identify_in_turn();
+  // In step, identity proved, error queue read where that was due; gives what stood in it.
+  asio::awaitable<Result<Entries>> make_ready();
+  asio::awaitable<Result<void>> reopen();
+  asio::awaitable<Result<Identity>> learn_identity();
+  asio::awaitable<Result<Identity>> ask_identity();
+  asio::awaitable<Result<Entries>> read_queue();
+  [[nodiscard]] Error wrong_identity(const std::string& got) const;
+  [[nodiscard]] Error named(Error error, std::string_view doing) const;
+  [[nodiscard]] Error closed() const;
+
+  ConnectionSettings settings_;
+  std::unique_ptr<CodecType> codec_;
+  LineSettings line_;
+  LineLink link_;
+  std::string marker_;    // the message that asks for the identity
+  std::string identity_;  // as first learned; empty: not yet
+  std::string last_text_;
+  bool last_was_odd_ = false;
+  bool queue_unread_ = false;  // something odd happened: the instrument may have said why
+  bool talking_ = false;
+  bool open_wanted_ = false;  // identify() was called and close() was not
+};
+
+extern template class LineInstrument<ScannerCodec>;
+extern template class LineInstrument<HeatSourceCodec>;
+
+}  // namespace nightwell::instrument
