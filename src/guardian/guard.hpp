@@ -71,7 +71,8 @@ inline constexpr double heating_matters_k = 2;       // nearer to the target, no
 inline constexpr Duration rise_window{120'000'000};  // a source told off is looked at over this long (H5)
 inline constexpr double rise_alarm_k = 2;            // and may not rise by more (H5)
 inline constexpr double room_above_safe_k = 10;      // a cold source may warm to the room: no alarm below
-inline constexpr Duration first_ladder_pause{1'000'000};  // grows by itself each round
+inline constexpr Duration retry_pause{1'000'000};    // after a failed conversation, or poll if shorter
+inline constexpr Duration first_ladder_pause{1'000'000};  // grows by as much each round
 inline constexpr Duration longest_ladder_pause{5'000'000};
 
 // ---- events ----
@@ -217,8 +218,8 @@ struct Lease {
 enum class Telling { target, output, nothing };  // the value being written and not yet confirmed
 struct Holding {
   Lease lease;
-  std::optional<double> target_c;  // confirmed; empty: never set by us
-  bool output = false;             // confirmed
+  std::optional<double> target_c;  // confirmed by a read-back; empty: never set, or being written
+  std::optional<bool> output;      // likewise
   Telling telling = Telling::nothing;
   int tries = 0;  // writes of that value so far
   Watch watch;
@@ -230,6 +231,7 @@ struct Parking {
   Cause cause = Cause::unexpected;
   std::string detail;
   Then then = Then::stay;
+  Rung first = Rung::off;  // after identify: look where nothing was ever switched on, else off
   Rung rung = Rung::off;
   int round = 1;
   Instant resume_at;                   // while rung is pause

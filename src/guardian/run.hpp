@@ -1,0 +1,17 @@
+// The guardian process from its socket to its exit code.
+#pragma once
+
+#include "instrument/registry.hpp"
+
+namespace nightwell::guardian {
+
+// Where the daemon leaves the socket.
+inline constexpr int socket_file = 3;
+
+// Reads the settings from the socket, opens the source with a driver of `registry`, guards it, and does not
+// return once a source is guarded: the process ends with the code of the core's Exit. Returns 0 where the
+// daemon was gone before it said anything, 2 where the settings or the socket are no good (said to the
+// daemon, or on standard error).
+[[nodiscard]] int run(const instrument::Registry& registry);
+
+}  // namespace nightwell::guardian
