@@ -1,6 +1,16 @@
-// Reads journals: whole, record by record, or as they grow. Tolerant of a torn last line only.
+// Reads journals: whole, record by record, or as they grow. Tolerant of a torn last line only. Never writes.
 //
-// Errors: not_found, storage, damaged (detail names line, byte offset and what is wrong).
+// What each looks at:
+//   verify   of every line: n, utc, up_s, kind and prev in their places, the JSON grammar (one object,
+//   printable ASCII,
+//            at most 16 deep, at most 64 KiB), n counting on, prev the hash of the line before, nothing
+//            behind the closing record. Not: keys that stand twice, numbers that a double cannot hold, what
+//            the fields mean.
+//   read     all that, and no key twice in an object, and every number comes back the same when printed
+//   again. Follower whole lines only: their length. It hands out bytes; whoever follows checks.
+// Neither can see that the end of a file was cut off at a line, or that the last line was changed in a way
+// that is still a record: keep the head hash elsewhere for that. Errors: not_found, storage, damaged (detail
+// names line, byte offset and what is wrong).
 #pragma once
 
 #include <cstdint>
@@ -34,16 +44,17 @@ struct TornTail {
 // What a checked file holds.
 struct Verification {
   std::uint64_t lines = 0;
-  std::uint64_t bytes = 0;          // of the whole lines
-  std::string head;                 // hash of the last whole line; 64 zeros for an empty journal
+  std::uint64_t bytes = 0;  // of the whole lines
+  std::string head;         // hash of the last whole line; 64 zeros for an empty journal
   std::optional<TornTail> torn;
   std::optional<std::string> ending;  // finished, stopped, parked; nullopt: the journal has no closing record
 };
 
-// Calls `visit` for each record in order, checking structure, n and chain on the way; stops at the first damage.
+// Calls `visit` for each record in order, checking structure, n and chain on the way; stops at the first
+// damage.
 Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit);
 
-// The same check without looking inside the records more than needed.
+// The same check without building the records; see above for what it leaves out.
 Result<Verification> verify(const std::filesystem::path& path);
 
 // Parses one line (without LF). Checks that it is an object with the first keys and prev in their places.
