@@ -30,6 +30,7 @@ struct ChannelReading {
   Instant at;
   std::optional<double> raw;  // volt, ohm, ampere or °C
   std::optional<ReadingFault> fault;
+  std::string odd_text;  // the instrument's own words where they were unusual; decides nothing
 };
 
 enum class SweepPurpose { preflight, watch, window, capture, survey };
@@ -47,12 +48,14 @@ struct SourceRead {
   std::size_t source = 0;
   double target_c = 0, temperature_c = 0;
   bool output = false;
+  double lease_left_s = 0;
 };
 // The guardian parked a source by itself or by request, or cannot (confirmed = false).
 struct SourceParked {
   std::size_t source = 0;
   bool confirmed = false;
   std::string cause, text;
+  bool untouched = false;  // its guardian never got as far as telling it anything: nothing to take back
 };
 enum class Request { hold, resume, skip, stop, park, ready };
 struct PersonAsked {

@@ -85,20 +85,21 @@ class Step {
     source.target_c = read.target_c;
     source.temperature_c = read.temperature_c;
     source.output = read.output;
+    source.lease_left_s = read.lease_left_s;
     source.at = now_;
     if (std::holds_alternative<Cooldown>(run_.state)) check_cooldown();
   }
 
   void on(const SourceParked& parked) {
     if (auto* state = std::get_if<Parked>(&run_.state)) {
-      state->confirmed[parked.source] = parked.confirmed;
+      state->confirmed[parked.source] = parked.confirmed || parked.untouched;
       close_if_all_parked();
       return;
     }
     if (terminal(run_)) return;
     park(plan_.sources[parked.source].name + " was parked by its guardian: " + parked.cause);
     if (auto* state = std::get_if<Parked>(&run_.state)) {
-      state->confirmed[parked.source] = parked.confirmed;
+      state->confirmed[parked.source] = parked.confirmed || parked.untouched;
       close_if_all_parked();
     }
   }

@@ -108,6 +108,7 @@ struct SourceSeen {
   bool seen = false;
   double target_c = 0, temperature_c = 0;
   bool output = false;
+  double lease_left_s = 0;
   Instant at;
   bool used = false;            // it was told something in this run, or a person was
   std::optional<Command> told;  // the last command, and when

@@ -1,0 +1,218 @@
+#include "daemon/daemon.hpp"
+
+#include <spdlog/spdlog.h>
+
+#include <unistd.h>
+
+#include <algorithm>
+#include <chrono>
+#include <ctime>
+
+#include "drivers/registry.hpp"
+#include "plan/loader.hpp"
+
+namespace nightwell::daemon {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+// Long enough for the off ladder with a slow instrument, short enough for a service manager's patience.
+constexpr std::chrono::seconds shut_down_patience{10};
+constexpr std::chrono::milliseconds shut_down_look{50};
+
+constexpr std::size_t ended_runs_kept = 20;
+
+Json failure(const Error& error) {
+  return {{"ok", false}, {"error", {{"code", name(error.code)}, {"text", error.text()}}}};
+}
+
+std::string text_of(const Json& request, const char* key) {
+  const auto found = request.find(key);
+  return found != request.end() && found->is_string() ? found->get<std::string>() : std::string();
+}
+
+std::string utc_now(const char* format) {
+  const std::time_t now = std::chrono::system_clock::to_time_t(std::chrono::system_clock::now());
+  std::tm parts{};
+  gmtime_r(&now, &parts);
+  char text[32] = {};
+  std::strftime(text, sizeof text, format, &parts);
+  return text;
+}
+
+std::vector<Port> ports_of(const sequence::Plan& plan) {
+  std::vector<Port> ports;
+  for (const auto& scanner : plan.scanners) ports.push_back(scanner.port);
+  for (const auto& source : plan.sources)
+    if (!source.attended) ports.push_back(source.port);
+  return ports;
+}
+
+}  // namespace
+
+Daemon::Daemon(asio::io_context& io, RunStore store, DaemonSettings settings)
+    : io_(io),
+      store_(std::move(store)),
+      settings_(std::move(settings)),
+      registry_(drivers::registry()),
+      timer_(io) {}
+
+void Daemon::report_unclosed() const {
+  for (const auto& run : store_.list())
+    if (!run.ending)
+      spdlog::warn("run {} ended without closing: its journal counts as far as it goes, it is not continued ({})", run.run,
+                   run.trouble.empty() ? run.journal.string() : run.trouble);
+}
+
+Json Daemon::answer(const Json& request, const std::string& who) {
+  forget_old();
+  const std::string ask = text_of(request, "ask");
+  if (ask == "ping") return {{"ok", true}};
+  if (ask == "start") return start(request);
+  if (ask == "status") return status(request);
+  if (ask == "runs") return runs();
+  if (const auto what = sequence::request(ask)) return person(request, *what, who);
+  return failure({Errc::bad_input, "reading a request", "no request is called '" + ask + "'", ""});
+}
+
+Json Daemon::start(const Json& request) {
+  const auto files_found = request.find("files");
+  if (files_found == request.end()) return failure({Errc::bad_input, "starting a run", "no files came with it", ""});
+  const auto files = plan::files_from_json(*files_found);
+  if (!files) return failure(files.error());
+  const auto accept = request.find("accept_overdue");
+  plan::LoadOptions options;
+  options.accept_overdue = accept != request.end() && accept->is_boolean() && accept->get<bool>();
+  options.today = utc_now("%Y-%m-%d");
+  auto loaded = plan::load(*files, options);
+  if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&loaded)) {
+    Json out = failure({Errc::bad_input, "checking the plan", std::to_string(faults->size()) + " faults", ""});
+    for (const auto& fault : *faults) out["error"]["faults"].push_back(plan::text(fault));
+    return out;
+  }
+  auto plan = std::get<sequence::Plan>(std::move(loaded));
+  if (auto is_free = instruments_free(plan); !is_free) return failure(is_free.error());
+
+  auto run = store_.make(plan.profile, utc_now("%Y-%m-%dT%H:%M:%SZ"));
+  if (!run) return failure(run.error());
+  ExecutorSettings settings;
+  settings.run = *run;
+  settings.folder = store_.folder(*run);
+  settings.guardian = settings_.guardian;
+  settings.speed = settings_.speed;
+  auto executor = Executor::open(io_, std::move(plan), std::move(settings), registry_);
+  if (!executor) return failure(executor.error());
+  Executor& started = **executor;
+  runs_[*run] = std::move(executor).value();
+  started.start();
+  spdlog::info("{}: started, journal {}", *run, started.journal_path().string());
+  return {{"ok", true}, {"run", *run}, {"journal", started.journal_path().string()}};
+}
+
+Result<void> Daemon::instruments_free(const sequence::Plan& plan) const {
+  std::map<std::string, std::string> in_use;
+  for (const auto& [id, run] : runs_)
+    if (!run->idle())
+      for (const auto& port : ports_of(run->plan())) in_use[port_name(port)] = id;
+  for (const auto& port : ports_of(plan))
+    if (const auto found = in_use.find(port_name(port)); found != in_use.end())
+      return Error{Errc::refused, "starting a run", found->first + " belongs to run " + found->second + " until it has ended",
+                   ""};
+  return {};
+}
+
+Json Daemon::status(const Json& request) const {
+  Json out{{"ok", true},
+           {"daemon",
+            {{"version", NIGHTWELL_VERSION},
+             {"pid", getpid()},
+             {"speed", settings_.speed},
+             {"state_folder", store_.state().string()}}}};
+  out["runs"] = Json::array();
+  const std::string wanted = text_of(request, "run");
+  for (const auto& [id, run] : runs_)
+    if (wanted == id || (wanted.empty() && !run->done())) out["runs"].push_back(run->status());
+  if (!wanted.empty() && out["runs"].empty())
+    return failure({Errc::not_found, "looking for a run", "no run of this daemon is called " + wanted, ""});
+  return out;
+}
+
+Json Daemon::runs() const {
+  Json out{{"ok", true}, {"runs", Json::array()}};
+  for (const auto& stored : store_.list()) {
+    const auto open = runs_.find(stored.run);
+    std::string state = stored.ending.value_or("ended without closing");
+    if (open != runs_.end()) state = sequence::name(open->second->phase());
+    out["runs"].push_back({{"run", stored.run},
+                           {"state", state},
+                           {"profile", stored.profile},
+                           {"bench", stored.bench},
+                           {"job", stored.job},
+                           {"opened_utc", stored.opened_utc},
+                           {"ending", stored.ending ? Json(*stored.ending) : Json(nullptr)},
+                           {"journal", stored.journal.string()}});
+  }
+  return out;
+}
+
+Result<Executor*> Daemon::open_run(const Json& request) const {
+  const std::string wanted = text_of(request, "run");
+  Executor* only = nullptr;
+  int open = 0;
+  for (const auto& [id, run] : runs_) {
+    if (id == wanted) return run.get();
+    if (run->done()) continue;
+    only = run.get();
+    ++open;
+  }
+  if (!wanted.empty())
+    return Error{Errc::not_found, "looking for a run", "no open run of this daemon is called " + wanted, ""};
+  if (open == 1) return only;
+  return Error{Errc::bad_input, "looking for a run",
+               open == 0 ? "no run is open" : "several runs are open: name one", ""};
+}
+
+Json Daemon::person(const Json& request, sequence::Request what, const std::string& who) {
+  const auto run = open_run(request);
+  if (!run) return failure(run.error());
+  if (auto taken = (*run)->ask(what, who, text_of(request, "why")); !taken) return failure(taken.error());
+  return {{"ok", true}, {"run", (*run)->run_id()}, {"state", sequence::name((*run)->phase())}};
+}
+
+// Ended runs stay for those who watch them, the newest few; the journal is their record.
+void Daemon::forget_old() {
+  std::vector<std::pair<std::string, std::string>> ended;  // opened, id
+  for (const auto& [id, run] : runs_)
+    if (run->idle()) ended.emplace_back(run->opened_utc(), id);
+  if (ended.size() <= ended_runs_kept) return;
+  std::sort(ended.begin(), ended.end());
+  for (std::size_t i = 0; i < ended.size() - ended_runs_kept; ++i) runs_.erase(ended[i].second);
+}
+
+bool Daemon::all_idle() const {
+  return std::all_of(runs_.begin(), runs_.end(), [](const auto& entry) { return entry.second->idle(); });
+}
+
+void Daemon::shut_down(const std::string& cause, std::function<void()> ended) {
+  for (auto& [id, run] : runs_)
+    if (!run->done()) run->fail(cause);
+  wait_for_end(std::chrono::steady_clock::now() + shut_down_patience, std::move(ended));
+}
+
+void Daemon::wait_for_end(std::chrono::steady_clock::time_point latest, std::function<void()> ended) {
+  const bool late = std::chrono::steady_clock::now() >= latest;
+  if (late)
+    for (auto& [id, run] : runs_)
+      run->close_unproved("the daemon ended before the park was proved; the guardian goes on trying: look at the source");
+  if (late || all_idle()) {
+    ended();
+    return;
+  }
+  timer_.expires_after(shut_down_look);
+  timer_.async_wait([this, latest, ended = std::move(ended)](const asio::error_code& error) {
+    if (!error) wait_for_end(latest, ended);
+  });
+}
+
+}  // namespace nightwell::daemon

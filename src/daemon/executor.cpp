@@ -1,0 +1,487 @@
+#include "daemon/executor.hpp"
+
+#include <spdlog/spdlog.h>
+#include <unistd.h>
+
+#include <algorithm>
+
+#include <asio/co_spawn.hpp>
+#include <asio/detached.hpp>
+#include <asio/post.hpp>
+#include <asio/redirect_error.hpp>
+#include <asio/use_awaitable.hpp>
+#include <fstream>
+
+#include "daemon/records.hpp"
+#include "daemon/status.hpp"
+#include "plan/plan_json.hpp"
+#include "sequence/reading_order.hpp"
+
+namespace nightwell::daemon {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+using namespace sequence;  // NOLINT: the executor speaks the sequencer's language throughout
+
+// A lane that met this many link errors in a row asks no more in this sweep: each would cost a whole deadline.
+constexpr int link_errors_to_give_up = 2;
+
+constexpr std::chrono::seconds sync_every{1};
+
+std::string first_line_of(const char* path) {
+  std::ifstream file(path);
+  std::string line;
+  std::getline(file, line);
+  return line;
+}
+
+std::string host_name() {
+  char name[256] = {};
+  return gethostname(name, sizeof name - 1) == 0 ? std::string(name) : std::string("unknown");
+}
+
+Json orders_json(const Plan& plan) {
+  Json orders;
+  orders[std::string(references_order)] = reference_visits(plan);
+  for (ReadingOrder order : {ReadingOrder::straight, ReadingOrder::mirrored, ReadingOrder::bracketed})
+    orders[std::string(name(order))] = visits(plan, order);
+  return orders;
+}
+
+guardian::Limits limits_of(const sequence::Source& source) {
+  guardian::Limits limits;
+  limits.lowest_c = source.lowest_c;
+  limits.highest_c = source.highest_c;
+  limits.safe_c = source.safe_c;
+  limits.absolute_highest_c = source.absolute_highest_c;
+  limits.lease = source.lease;
+  limits.poll = source.poll;
+  limits.stale = source.stale;
+  limits.heating_window = source.heating_window;
+  limits.heating_gain_k = source.heating_gain_k;
+  limits.readback_tolerance_k = source.readback_tolerance_k;
+  return limits;
+}
+
+bool link_error(const Error& error) {
+  return error.code == Errc::no_answer || error.code == Errc::port_gone || error.code == Errc::port_busy ||
+         error.code == Errc::wrong_identity;
+}
+
+}  // namespace
+
+// The readings of a sweep as its lanes fill them, one lane a scanner.
+struct Executor::SweepInProgress {
+  StartSweep asked;
+  Instant started;
+  std::vector<ChannelReading> readings;
+  std::size_t lanes_left = 0;
+};
+
+Result<std::unique_ptr<Executor>> Executor::open(asio::io_context& io, Plan plan, ExecutorSettings settings,
+                                                 const instrument::Registry& registry) {
+  auto writer = journal::Writer::create(settings.folder / "journal.ndjson");
+  if (!writer) return writer.error();
+  std::unique_ptr<Executor> executor(
+      new Executor(io, std::move(plan), std::move(settings), std::move(writer).value(), registry));
+  if (auto written = executor->write_opening(); !written) return written.error();
+  return executor;
+}
+
+Executor::Executor(asio::io_context& io, Plan plan, ExecutorSettings settings, journal::Writer writer,
+                   const instrument::Registry& registry)
+    : io_(io),
+      plan_(std::move(plan)),
+      settings_(std::move(settings)),
+      registry_(registry),
+      clock_(io, settings_.speed),
+      writer_(std::move(writer)),
+      run_(begin(plan_)),
+      sources_(plan_.sources.size()),
+      alarm_(io, clock_, [this] { feed(Tick{}); }),
+      sync_timer_(io) {}
+
+Executor::~Executor() = default;
+
+bool Executor::idle() const {
+  if (!done() || coroutines_ > 0) return false;
+  for (const auto& source : sources_)
+    if (source.guardian && !source.guardian->gone()) return false;
+  return true;
+}
+
+// ---- opening ------------------------------------------------------------------------------------------------------
+
+Result<void> Executor::write_opening() {
+  opened_utc_ = clock_.utc();
+  Json opening;
+  opening["format"] = "nightwell-journal/1";
+  opening["run"] = settings_.run;
+  opening["program"] = {{"name", "nightwelld"}, {"version", NIGHTWELL_VERSION}};
+  opening["host"] = host_name();
+  opening["boot_id"] = first_line_of("/proc/sys/kernel/random/boot_id");
+  opening["speed"] = settings_.speed;
+  opening["profile"] = plan_.profile;
+  opening["bench"] = plan_.bench;
+  opening["job"] = plan_.job;
+  opening["customer_reference"] = plan_.customer_reference;
+  opening["files"] = plan_.files;
+  opening["accepted_overdue"] = plan_.accepted_overdue;
+  Json names = Json::array();
+  for (const auto& channel : plan_.channels) names.push_back(channel.name);
+  opening["channels"] = std::move(names);
+  opening["orders"] = orders_json(plan_);
+
+  std::vector<RecordText> records{{"opening", std::move(opening)}, {"plan", plan::plan_record(plan_)}};
+  for (std::size_t i = 0; i < plan_.channels.size(); ++i) records.push_back({"card", plan::card_record(plan_, i)});
+  for (std::size_t i = 0; i < plan_.plateaus.size(); ++i)
+    records.push_back({"plateau_plan", plan::plateau_record(plan_, i)});
+  records.push_back({"phase", {{"phase", "opening"}, {"plateau", nullptr}, {"setpoint_c", nullptr}, {"why", "started"}}});
+  for (const auto& r : records) {
+    const journal::Stamp stamp{clock_.utc(), clock_.now()};
+    if (auto written = writer_.append(r.kind, r.fields, stamp); !written) return written.error();
+  }
+  return writer_.sync();
+}
+
+void Executor::start() {
+  asio::co_spawn(io_, open_instruments(), asio::detached);
+  asio::co_spawn(io_, sync_now_and_then(), asio::detached);
+}
+
+asio::awaitable<void> Executor::open_instruments() {
+  ++coroutines_;
+  const auto opened = co_await open_scanners();
+  if (!opened) {
+    feed(Failed{opened.error().text()});
+  } else {
+    scanners_open_ = true;
+    start_guardians();
+    opened_if_all_ready();
+  }
+  --coroutines_;
+}
+
+asio::awaitable<Result<void>> Executor::open_scanners() {
+  for (const auto& scanner : plan_.scanners) {
+    const auto make = registry_.scanners.find(scanner.driver);
+    if (make == registry_.scanners.end())
+      co_return Error{Errc::not_found, "opening scanner " + scanner.name, "no driver is named " + scanner.driver, ""};
+    instrument::ConnectionSettings settings;
+    settings.name = scanner.name;
+    settings.driver = scanner.driver;
+    settings.port = scanner.port;
+    settings.reply = scanner.reply;
+    settings.identity = scanner.identity;
+    scanners_.push_back(make->second(io_, std::move(settings)));
+    const auto identity = co_await scanners_.back()->identify();
+    if (!identity) co_return identity.error();
+    record("identity", {{"instrument", scanner.name}, {"text", identity->text}});
+  }
+  for (const auto& channel : plan_.channels) {
+    instrument::ChannelSetup setup;
+    setup.address = channel.address;
+    setup.measures = channel.measures;
+    const auto configured = co_await scanners_[channel.scanner]->configure(setup);
+    if (!configured) co_return configured.error();
+  }
+  co_return Result<void>{};
+}
+
+void Executor::start_guardians() {
+  for (std::size_t s = 0; s < plan_.sources.size(); ++s) {
+    const auto& source = plan_.sources[s];
+    if (source.attended) continue;
+    guardian::Settings settings;
+    settings.connection.name = source.name;
+    settings.connection.driver = source.driver;
+    settings.connection.port = source.port;
+    settings.connection.reply = source.reply;
+    settings.connection.identity = source.identity;
+    settings.limits = limits_of(source);
+    settings.speed = settings_.speed;
+    settings.program = settings_.guardian;
+    settings.log = settings_.folder / ("guardian-" + source.name + ".log");
+    auto client = guardian::Client::start(io_, std::move(settings),
+                                          [this, s](const guardian::Report& report) { on_report(s, report); });
+    if (!client) {
+      feed(Failed{"the guardian of " + source.name + " did not start: " + client.error().text()});
+      return;
+    }
+    sources_[s].guardian = std::move(client).value();
+  }
+}
+
+void Executor::opened_if_all_ready() {
+  if (opened_ || !scanners_open_) return;
+  for (std::size_t s = 0; s < sources_.size(); ++s)
+    if (!plan_.sources[s].attended && !sources_[s].ready) return;
+  opened_ = true;
+  feed(Opened{});
+}
+
+// ---- events -------------------------------------------------------------------------------------------------------
+
+void Executor::feed(
+    std::variant<Opened, SweepFinished, SourceRead, SourceParked, PersonAsked, Failed, Tick> what) {
+  if (done()) return;
+  waiting_.push_back(Event{clock_.now(), std::move(what)});
+  if (stepping_) return;  // an effect of a step caused this: it is taken next, in order
+  stepping_ = true;
+  while (!waiting_.empty() && !done()) {
+    const Event event = std::move(waiting_.front());
+    waiting_.pop_front();
+    take(event);
+  }
+  stepping_ = false;
+  schedule();
+}
+
+void Executor::take(const Event& event) {
+  const bool tick = std::holds_alternative<Tick>(event.what);
+  // The record of a sweep names what was asked; the run still knows it before the step.
+  const RecordText text = event_record(plan_, event, run_.sweeping);
+  if (!tick) record(text.kind, text.fields);
+  Stepped stepped = step(plan_, std::move(run_), event);
+  run_ = std::move(stepped.run);
+  if (tick && !stepped.actions.empty()) record(text.kind, text.fields);
+  perform_all(stepped.actions);
+}
+
+// Every record of a step is on disk before its first effect.
+void Executor::perform_all(const std::vector<Action>& actions) {
+  bool effect = false;
+  for (const auto& action : actions) {
+    if (const auto text = action_record(plan_, action)) record(text->kind, text->fields);
+    effect = effect || !std::holds_alternative<StartSweep>(action);
+  }
+  if (effect) sync();
+  for (const auto& action : actions) perform(action);
+}
+
+void Executor::perform(const Action& action) {
+  if (const auto* sweep = std::get_if<StartSweep>(&action)) {
+    start_sweep(*sweep);
+  } else if (const auto* command = std::get_if<Command>(&action)) {
+    renew(command->source);
+  } else if (const auto* park = std::get_if<ParkAll>(&action)) {
+    park_all(park->cause);
+  } else if (const auto* ask = std::get_if<AskPerson>(&action)) {
+    waiting_for_ = ask->text;
+    spdlog::warn("{}: {}", settings_.run, ask->text);
+  } else if (const auto* changed = std::get_if<PhaseChanged>(&action)) {
+    why_ = changed->why;
+    if (changed->phase != Phase::waiting) waiting_for_.clear();
+    spdlog::info("{}: {} ({})", settings_.run, name(changed->phase), changed->why);
+  } else if (const auto* survey = std::get_if<SurveyDone>(&action)) {
+    findings_ = survey->findings;
+  } else if (const auto* close = std::get_if<Close>(&action)) {
+    close_run(*close);
+  }
+}
+
+void Executor::schedule() {
+  if (done()) return;
+  if (const auto wake = wake_at(plan_, run_)) alarm_.set(*wake);
+}
+
+Result<void> Executor::ask(Request request, const std::string& who, const std::string& why) {
+  if (done() || !allows(run_, request))
+    return Error{Errc::refused, std::string(name(request)),
+                 "not possible while the run is " + std::string(name(sequence::phase(run_))), settings_.run};
+  feed(PersonAsked{request, who, why});
+  if (storage_fault_) return Error{Errc::storage, std::string(name(request)), *storage_fault_, settings_.run};
+  return {};
+}
+
+void Executor::fail(const std::string& cause) { feed(Failed{cause}); }
+
+// ---- sources ------------------------------------------------------------------------------------------------------
+
+void Executor::on_report(std::size_t s, const guardian::Report& report) {
+  Source& source = sources_[s];
+  const std::string& source_name = plan_.sources[s].name;
+  if (const auto* ready = std::get_if<guardian::Ready>(&report)) {
+    source.ready = true;
+    record("identity", {{"instrument", source_name}, {"text", ready->identity.text}});
+    feed(SourceRead{s, ready->status.target_c, ready->status.temperature_c, ready->status.output,
+                    ready->status.lease_left_s});
+    opened_if_all_ready();
+  } else if (const auto* status = std::get_if<guardian::Status>(&report)) {
+    feed(SourceRead{s, status->target_c, status->temperature_c, status->output, status->lease_left_s});
+    renew(s);
+  } else if (const auto* parked = std::get_if<guardian::Parked>(&report)) {
+    source.parked = *parked;
+    if (!parked->confirmed) spdlog::error("{}: {} not proved to be off: {}", settings_.run, source_name, parked->text);
+    feed(SourceParked{s, parked->confirmed, parked->cause, parked->text, false});
+  } else if (const auto* fault = std::get_if<guardian::Fault>(&report)) {
+    record("fault", {{"instrument", source_name}, {"code", name(fault->error.code)}, {"text", fault->error.text()}});
+    if (!source.ready && !opened_) feed(Failed{"heat source " + source_name + ": " + fault->error.text()});
+  } else if (const auto* refused = std::get_if<guardian::Refused>(&report)) {
+    feed(Failed{"the guardian of " + source_name + " refused: " + refused->text});
+  } else if (const auto* lost = std::get_if<guardian::Lost>(&report)) {
+    spdlog::critical("{}: the guardian of {} is gone: {}; switch the source off by hand", settings_.run, source_name,
+                     lost->text);
+    feed(Failed{"the guardian of " + source_name + " is gone: " + lost->text + "; switch the source off by hand"});
+  }
+}
+
+// Grants or renews the heat lease for what the sequencer last told the source. A run that has ended or parked
+// renews nothing.
+void Executor::renew(std::size_t s) {
+  const auto& told = run_.sources[s].told;
+  Source& source = sources_[s];
+  if (!told || !source.guardian || source.parked || storage_fault_ || done() ||
+      std::holds_alternative<Parked>(run_.state))
+    return;
+  source.told = true;
+  source.guardian->lease(told->target_c, told->output, plan_.sources[s].absolute_highest_c);
+}
+
+void Executor::park_all(const std::string& cause) {
+  for (std::size_t s = 0; s < sources_.size(); ++s) {
+    Source& source = sources_[s];
+    if (plan_.sources[s].attended) continue;
+    if (source.guardian && (source.ready || source.told)) {
+      source.guardian->park(cause);
+      continue;
+    }
+    // Its guardian never saw it: there is nothing that this run could have switched on.
+    if (source.guardian) source.guardian->close();
+    feed(SourceParked{s, false, cause, "this run never got as far as telling it anything", true});
+  }
+}
+
+void Executor::close_run(const Close& close) {
+  ending_ = close;
+  alarm_.cancel();
+  sync_timer_.cancel();
+  for (auto& source : sources_)
+    if (source.guardian) source.guardian->close();
+  for (auto& scanner : scanners_) scanner->close();
+  spdlog::info("{}: {} ({})", settings_.run, name(close.ending), close.why);
+}
+
+void Executor::close_unproved(const std::string& why) {
+  if (done()) return;
+  const Close close{Ending::parked, why};
+  record("closing", {{"ending", name(close.ending)}, {"why", close.why}});
+  sync();
+  close_run(close);
+}
+
+// ---- sweeps -------------------------------------------------------------------------------------------------------
+
+void Executor::start_sweep(const StartSweep& asked) {
+  auto sweep = std::make_shared<SweepInProgress>();
+  sweep->asked = asked;
+  sweep->started = clock_.now();
+  sweep->readings.resize(asked.visits.size());
+  std::vector<std::size_t> lanes;
+  for (const std::size_t channel : asked.visits) {
+    const std::size_t scanner = plan_.channels[channel].scanner;
+    if (std::find(lanes.begin(), lanes.end(), scanner) == lanes.end()) lanes.push_back(scanner);
+  }
+  sweep->lanes_left = lanes.size();
+  for (const std::size_t scanner : lanes) asio::co_spawn(io_, read_lane(sweep, scanner), asio::detached);
+}
+
+asio::awaitable<void> Executor::read_lane(std::shared_ptr<SweepInProgress> sweep, std::size_t scanner) {
+  ++coroutines_;
+  int link_errors = 0;
+  std::string last_error;
+  for (std::size_t i = 0; i < sweep->asked.visits.size(); ++i) {
+    const auto& channel = plan_.channels[sweep->asked.visits[i]];
+    if (channel.scanner != scanner) continue;
+    ChannelReading& reading = sweep->readings[i];
+    reading.channel = sweep->asked.visits[i];
+    reading.at = clock_.now();
+    if (done() || link_errors >= link_errors_to_give_up) {
+      reading.fault = ReadingFault{Errc::port_gone, "not asked: " + (done() ? std::string("the run ended") : last_error)};
+      continue;
+    }
+    instrument::ChannelSetup setup;
+    setup.address = channel.address;
+    setup.measures = channel.measures;
+    const Instant asked_at = clock_.now();
+    const auto got = co_await scanners_[scanner]->read(setup);
+    reading.at = asked_at + (clock_.now() - asked_at) / 2;
+    if (got) {
+      link_errors = 0;
+      reading.raw = got->value;
+      if (got->odd) reading.odd_text = got->text;
+    } else {
+      last_error = got.error().text();
+      reading.fault = ReadingFault{got.error().code, last_error};
+      link_errors = link_error(got.error()) ? link_errors + 1 : 0;
+    }
+  }
+  --coroutines_;
+  lane_done(sweep);
+}
+
+void Executor::lane_done(const std::shared_ptr<SweepInProgress>& sweep) {
+  if (--sweep->lanes_left > 0) return;
+  feed(SweepFinished{sweep->asked.sweep, sweep->started, std::move(sweep->readings)});
+}
+
+// ---- journal ------------------------------------------------------------------------------------------------------
+
+bool Executor::record(const std::string& kind, const Json& fields) {
+  if (storage_fault_) return false;
+  const journal::Stamp stamp{clock_.utc(), clock_.now()};
+  if (auto written = writer_.append(kind, fields, stamp); !written) {
+    storage_failed(written.error());
+    return false;
+  }
+  unsynced_ = true;
+  return true;
+}
+
+void Executor::sync() {
+  if (!unsynced_ || storage_fault_) return;
+  unsynced_ = false;
+  if (auto synced = writer_.sync(); !synced) storage_failed(synced.error());
+}
+
+// No record, no heat. The guardians park first; the sequencer learns it as the next event.
+void Executor::storage_failed(const Error& error) {
+  storage_fault_ = error.text();
+  spdlog::critical("{}: the journal cannot be written: {}; parking", settings_.run, error.text());
+  for (auto& source : sources_)
+    if (source.guardian) source.guardian->park("the journal cannot be written");
+  asio::post(io_, [this, text = error.text()] { feed(Failed{"the journal cannot be written: " + text}); });
+}
+
+// What decides nothing by itself is on disk a second later at most (real time).
+asio::awaitable<void> Executor::sync_now_and_then() {
+  ++coroutines_;
+  while (!done()) {
+    sync();
+    sync_timer_.expires_after(sync_every);
+    asio::error_code ignored;
+    co_await sync_timer_.async_wait(asio::redirect_error(asio::use_awaitable, ignored));
+  }
+  --coroutines_;
+}
+
+Json Executor::status() const {
+  StatusFacts facts;
+  facts.run_id = settings_.run;
+  facts.journal = journal_path().string();
+  facts.opened_utc = opened_utc_;
+  facts.utc = clock_.utc();
+  facts.now = clock_.now();
+  facts.speed = settings_.speed;
+  facts.why = why_;
+  facts.waiting_for = waiting_for_;
+  facts.findings = findings_;
+  if (ending_) facts.ending = ending_->ending;
+  for (const auto& source : sources_) facts.parked.push_back(source.parked);
+  const auto left = progress(plan_, run_, facts.now);
+  facts.expected_finish_utc = clock_.utc_at(facts.now + left.left);
+  return status_json(plan_, run_, facts);
+}
+
+}  // namespace nightwell::daemon

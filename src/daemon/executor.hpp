@@ -1,0 +1,138 @@
+// One run carried through: feeds the sequencer from the instruments, writes the journal, carries out what the
+// sequencer asks. Decides nothing by itself.
+//
+// Order, always: an event is in the journal before the sequencer sees it; what it decided is in the journal, and
+// synced, before a source or a person is told. Thread: the io_context's one thread.
+//
+// Lifetime: the owner keeps it until done() and the io_context runs no more of its coroutines (idle()).
+#pragma once
+
+#include <asio/awaitable.hpp>
+#include <asio/io_context.hpp>
+#include <asio/steady_timer.hpp>
+#include <deque>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "daemon/alarm.hpp"
+#include "guardian/client.hpp"
+#include "instrument/clock.hpp"
+#include "instrument/registry.hpp"
+#include "journal/writer.hpp"
+#include "sequence/sequencer.hpp"
+
+namespace nightwell::daemon {
+
+struct ExecutorSettings {
+  std::string run;                 // the run's id
+  std::filesystem::path folder;    // exists; the journal is made in it
+  std::filesystem::path guardian;  // the guardian's program
+  double speed = 1;                // of the run's clock
+};
+
+class Executor {
+ public:
+  // Creates the journal and writes the opening records. Errors: storage, bad_input (a record too long).
+  static Result<std::unique_ptr<Executor>> open(asio::io_context& io, sequence::Plan plan, ExecutorSettings settings,
+                                                const instrument::Registry& registry);
+  ~Executor();
+  Executor(const Executor&) = delete;
+  Executor& operator=(const Executor&) = delete;
+
+  // Opens the instruments and begins; returns at once.
+  void start();
+
+  // A person's request. refused: not possible in this state (the text says what is); storage: not in the journal.
+  Result<void> ask(sequence::Request request, const std::string& who, const std::string& why);
+
+  // Parks, for a reason of the daemon's own.
+  void fail(const std::string& cause);
+
+  // The journal is closed and nothing more will be decided.
+  [[nodiscard]] bool done() const { return ending_.has_value(); }
+  // done, and every guardian process has ended.
+  [[nodiscard]] bool idle() const;
+
+  // For a daemon that must leave before a park was proved: closes the journal, saying so.
+  void close_unproved(const std::string& why);
+
+  // STATUS of docs/control.md.
+  [[nodiscard]] nlohmann::ordered_json status() const;
+
+  [[nodiscard]] const sequence::Plan& plan() const { return plan_; }
+  [[nodiscard]] const std::string& run_id() const { return settings_.run; }
+  [[nodiscard]] std::filesystem::path journal_path() const { return settings_.folder / "journal.ndjson"; }
+  [[nodiscard]] const std::string& opened_utc() const { return opened_utc_; }
+  [[nodiscard]] sequence::Phase phase() const { return sequence::phase(run_); }
+
+ private:
+  struct Source {
+    std::unique_ptr<guardian::Client> guardian;  // null for attended sources
+    bool ready = false;
+    bool told = false;  // a lease was asked for
+    std::optional<guardian::Parked> parked;
+  };
+  struct SweepInProgress;
+
+  Executor(asio::io_context& io, sequence::Plan plan, ExecutorSettings settings, journal::Writer writer,
+           const instrument::Registry& registry);
+
+  Result<void> write_opening();
+  asio::awaitable<void> open_instruments();
+  asio::awaitable<Result<void>> open_scanners();
+  void start_guardians();
+  void opened_if_all_ready();
+
+  void feed(std::variant<sequence::Opened, sequence::SweepFinished, sequence::SourceRead, sequence::SourceParked,
+                         sequence::PersonAsked, sequence::Failed, sequence::Tick>
+                what);
+  void take(const sequence::Event& event);
+  void perform(const sequence::Action& action);
+  void perform_all(const std::vector<sequence::Action>& actions);
+  void schedule();
+
+  void on_report(std::size_t source, const guardian::Report& report);
+  void renew(std::size_t source);
+  void park_all(const std::string& cause);
+  void close_run(const sequence::Close& close);
+
+  void start_sweep(const sequence::StartSweep& sweep);
+  asio::awaitable<void> read_lane(std::shared_ptr<SweepInProgress> sweep, std::size_t scanner);
+  void lane_done(const std::shared_ptr<SweepInProgress>& sweep);
+
+  bool record(const std::string& kind, const nlohmann::ordered_json& fields);
+  void sync();
+  void storage_failed(const Error& error);
+  asio::awaitable<void> sync_now_and_then();
+
+  asio::io_context& io_;
+  sequence::Plan plan_;
+  ExecutorSettings settings_;
+  const instrument::Registry& registry_;
+  instrument::RunClock clock_;
+  journal::Writer writer_;
+  sequence::Run run_;
+  std::vector<std::unique_ptr<instrument::Scanner>> scanners_;
+  std::vector<Source> sources_;
+  Alarm alarm_;
+  asio::steady_timer sync_timer_;
+  std::deque<sequence::Event> waiting_;
+  bool stepping_ = false;
+  bool unsynced_ = false;
+  bool opened_ = false;
+  bool scanners_open_ = false;
+  std::optional<std::string> storage_fault_;
+  std::optional<sequence::Close> ending_;
+  std::string opened_utc_;
+  std::string why_;  // of the last phase change
+  std::string waiting_for_;
+  std::vector<sequence::SurveyFinding> findings_;
+  int coroutines_ = 0;
+};
+
+}  // namespace nightwell::daemon

@@ -1,0 +1,50 @@
+// The state folder: a folder a run, `runs/RUN`, with its journal.
+//
+// Errors: storage (a folder cannot be made or read). A run whose journal has no closing record and that no daemon of
+// this state folder carries "ended without closing": it is listed as that and never continued.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nightwell/result.hpp"
+
+namespace nightwell::daemon {
+
+struct StoredRun {
+  std::string run, profile, bench, job, opened_utc;
+  std::optional<std::string> ending;  // nullopt: no closing record
+  std::filesystem::path journal;
+  std::string trouble;  // why the journal cannot be read; empty if it can
+};
+
+class RunStore {
+ public:
+  // Makes STATE/runs and takes a lock, so that one daemon serves a state folder; refused if another one does.
+  static Result<RunStore> open(const std::filesystem::path& state);
+  RunStore(RunStore&& other) noexcept;
+  RunStore& operator=(RunStore&& other) = delete;
+  ~RunStore();
+
+  // A new folder under an id made of the profile's name and the time: [a-z0-9][a-z0-9-]{0,62}.
+  Result<std::string> make(const std::string& profile, const std::string& utc);
+  [[nodiscard]] std::filesystem::path folder(const std::string& run) const;
+
+  // All runs, oldest first. Reads the first record and the last of each journal only.
+  [[nodiscard]] std::vector<StoredRun> list() const;
+
+  [[nodiscard]] const std::filesystem::path& state() const { return state_; }
+
+ private:
+  RunStore(std::filesystem::path state, int lock) : state_(std::move(state)), lock_(lock) {}
+
+  std::filesystem::path state_;
+  int lock_ = -1;
+};
+
+// "Cold store, −25…60" and 2026-11-25T20:15:00.000000Z -> "cold-store-25-60-20261125-201500".
+[[nodiscard]] std::string run_id(const std::string& profile, const std::string& utc);
+
+}  // namespace nightwell::daemon
