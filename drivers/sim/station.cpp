@@ -1,0 +1,175 @@
+#include "drivers/sim/station.hpp"
+
+#include <algorithm>
+
+namespace nightwell::sim {
+
+Station::Station(std::string name, std::unique_ptr<Instrument> instrument, std::uint64_t seed, Log log)
+    : name_(std::move(name)),
+      instrument_(std::move(instrument)),
+      seed_(seed ^ hash(name_)),
+      log_(std::move(log)) {}
+
+void Station::receive(std::string_view bytes, double now_s) {
+  for (char c : bytes) {
+    if (c == '\n') {
+      take_line(now_s);
+    } else if (partial_.size() >= scpi::longest_line) {
+      overrun_ = true;
+    } else {
+      partial_ += c;
+    }
+  }
+}
+
+void Station::take_line(double now_s) {
+  std::string line = std::exchange(partial_, {});
+  if (line.ends_with('\r')) line.pop_back();
+  if (std::exchange(overrun_, false)) {
+    instrument_->overrun();
+    log_(Exchange{now_s, std::move(line), {}, "overrun"});
+    return;
+  }
+  const ActiveFault* silent = active("silent");
+  if (silent != nullptr && !silent->order.hears) {
+    log_(Exchange{now_s, std::move(line), {}, "silent"});
+    count("silent");
+    return;
+  }
+  waiting_.push_back(Waiting{now_s, std::move(line)});
+  if (!instrument_->busy()) start_next(now_s);
+}
+
+void Station::start_next(double now_s) {
+  while (!instrument_->busy() && !waiting_.empty()) {
+    current_ = std::move(waiting_.front());
+    waiting_.pop_front();
+    instrument_->begin(current_.line, now_s);
+    if (!instrument_->busy()) finish();
+  }
+}
+
+void Station::finish() {
+  Exchange exchange{current_.received_s, std::move(current_.line), {}, {}};
+  std::string reply = instrument_->take_reply();
+  if (std::exchange(abandoned_, false)) {
+    exchange.reply = std::move(reply);
+    exchange.remark = "cut";
+  } else if (!reply.empty()) {
+    send(std::move(reply), exchange);
+  }
+  log_(exchange);
+}
+
+void Station::send(std::string reply, Exchange& exchange) {
+  exchange.reply = reply;
+  Outgoing out{reply + "\n", 0};
+  if (active("silent") != nullptr) {
+    exchange.remark = "silent";
+    count("silent");
+    return;
+  }
+  if (active("garbage") != nullptr) {
+    exchange.remark = "garbage";
+    out.bytes = garbage();
+    exchange.reply = out.bytes;
+    count("garbage");
+  }
+  if (const ActiveFault* delay = active("delay")) {
+    exchange.remark += exchange.remark.empty() ? "delay" : " delay";
+    out.delay_wall_s = delay->order.delay_wall_s;
+    count("delay");
+  }
+  outgoing_.push_back(std::move(out));
+}
+
+// 1..40 bytes of any value and a line end: what a wrong baud rate or a bad earth looks like.
+std::string Station::garbage() {
+  std::uint64_t bits = mix(seed_ ^ ++garbled_);
+  std::string out;
+  for (std::size_t size = 1 + bits % 40; size > 0; --size) {
+    bits = mix(bits);
+    out += static_cast<char>(bits & 0xff);
+  }
+  return out + "\n";
+}
+
+std::optional<double> Station::due_s() const {
+  std::optional<double> due;
+  if (instrument_->busy()) due = instrument_->due_s();
+  for (const ActiveFault& fault : faults_)
+    if (fault.until_s && (!due || *fault.until_s < *due)) due = fault.until_s;
+  return due;
+}
+
+void Station::proceed(double now_s) {
+  end_faults(now_s, [&](const ActiveFault& fault) { return fault.until_s && *fault.until_s <= now_s; });
+  if (!instrument_->busy() || instrument_->due_s() > now_s) return;
+  instrument_->proceed();
+  if (instrument_->busy()) return;
+  finish();
+  start_next(now_s);
+}
+
+void Station::begin_fault(const FaultOrder& order, double now_s) {
+  if (order.fault == "clear") {
+    end_faults(now_s, [&](const ActiveFault& fault) {
+      return !order.channel || fault.order.channel == order.channel;
+    });
+    return;
+  }
+  if (order.fault == "reset") {
+    partial_.clear();
+    waiting_.clear();
+    abandoned_ = false;
+    instrument_->power_cycle(order, now_s);
+    log_(Exchange{now_s, {}, {}, "reset"});
+    return;
+  }
+  // The same fault again replaces the one before.
+  end_faults(now_s, [&](const ActiveFault& fault) {
+    return fault.order.fault == order.fault && fault.order.channel == order.channel;
+  });
+  ActiveFault fault{order, std::nullopt, order.times};
+  if (order.for_s) fault.until_s = now_s + *order.for_s;
+  faults_.push_back(std::move(fault));
+  instrument_->set_fault(order, true, now_s);
+}
+
+void Station::end_faults(double now_s, const std::function<bool(const ActiveFault&)>& over) {
+  for (auto fault = faults_.begin(); fault != faults_.end();) {
+    if (!over(*fault)) {
+      ++fault;
+      continue;
+    }
+    const FaultOrder order = fault->order;
+    fault = faults_.erase(fault);
+    instrument_->set_fault(order, false, now_s);
+  }
+}
+
+Station::ActiveFault* Station::active(const std::string& fault) {
+  const auto found = std::find_if(faults_.begin(), faults_.end(),
+                                  [&](const ActiveFault& one) { return one.order.fault == fault; });
+  return found == faults_.end() ? nullptr : &*found;
+}
+
+void Station::count(const std::string& fault) {
+  ActiveFault* one = active(fault);
+  if (one == nullptr || !one->times_left || --*one->times_left > 0) return;
+  faults_.erase(faults_.begin() + (one - faults_.data()));
+}
+
+bool Station::unplugged() const {
+  return std::any_of(faults_.begin(), faults_.end(),
+                     [](const ActiveFault& one) { return one.order.fault == "unplug"; });
+}
+
+void Station::cut() {
+  partial_.clear();
+  waiting_.clear();
+  outgoing_.clear();
+  abandoned_ = instrument_->busy();
+}
+
+}  // namespace nightwell::sim

@@ -1,0 +1,85 @@
+// One instrument behind its line: bytes in, bytes out, one message after another, and the faults of the line.
+//
+// Knows nothing of file descriptors. Messages end with LF; a CR before it is dropped; at most
+// scpi::longest_line bytes, or -363 and the line is lost. A message that arrives while another is measured
+// waits. Replies end with LF.
+#pragma once
+
+#include <cstdint>
+#include <deque>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "drivers/sim/instrument.hpp"
+
+namespace nightwell::sim {
+
+// What the command log keeps of a message.
+struct Exchange {
+  double received_s = 0;
+  std::string line;
+  std::string reply;   // what was sent, or would have been
+  std::string remark;  // the fault that changed it: silent, garbage, delay
+};
+
+struct Outgoing {
+  std::string bytes;
+  double delay_wall_s = 0;
+};
+
+class Station {
+ public:
+  using Log = std::function<void(const Exchange&)>;
+  Station(std::string name, std::unique_ptr<Instrument> instrument, std::uint64_t seed, Log log);
+
+  [[nodiscard]] const std::string& name() const { return name_; }
+  void receive(std::string_view bytes, double now_s);
+  // When the next thing is due by itself; nothing: when bytes arrive.
+  [[nodiscard]] std::optional<double> due_s() const;
+  void proceed(double now_s);
+  [[nodiscard]] std::vector<Outgoing> take_outgoing() { return std::exchange(outgoing_, {}); }
+
+  // Begins a fault ("clear": ends all). Unplug is only remembered here: unplugged().
+  void begin_fault(const FaultOrder& order, double now_s);
+  [[nodiscard]] bool unplugged() const;
+  // The connection ended: what was under way is lost. A measurement that runs is finished, and not answered.
+  void cut();
+
+ private:
+  struct Waiting {
+    double received_s = 0;
+    std::string line;
+  };
+  struct ActiveFault {
+    FaultOrder order;
+    std::optional<double> until_s;
+    std::optional<int> times_left;
+  };
+  void take_line(double now_s);
+  void start_next(double now_s);
+  void finish();
+  void send(std::string reply, Exchange& exchange);
+  [[nodiscard]] std::string garbage();
+  [[nodiscard]] ActiveFault* active(const std::string& fault);
+  void count(const std::string& fault);  // one reply less of a fault that is counted
+  void end_faults(double now_s, const std::function<bool(const ActiveFault&)>& over);
+
+  std::string name_;
+  std::unique_ptr<Instrument> instrument_;
+  std::uint64_t seed_;
+  Log log_;
+  std::string partial_;
+  bool overrun_ = false;
+  std::deque<Waiting> waiting_;
+  Waiting current_;
+  bool abandoned_ = false;  // nobody waits for the current message's reply
+  std::vector<Outgoing> outgoing_;
+  std::vector<ActiveFault> faults_;
+  std::uint64_t garbled_ = 0;
+};
+
+}  // namespace nightwell::sim
