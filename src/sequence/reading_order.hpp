@@ -22,8 +22,7 @@ namespace nightwell::sequence {
 // orders, close it as well.
 [[nodiscard]] std::vector<std::size_t> visits(const Plan& plan, ReadingOrder order);
 
-// The names under which the opening record lists the orders: "references", "straight", "mirrored",
-// "bracketed".
+// The names under which the opening record lists the orders: "references", "straight", "mirrored", "bracketed".
 [[nodiscard]] std::string_view name(ReadingOrder order);
 inline constexpr std::string_view references_order = "references";
 

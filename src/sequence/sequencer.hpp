@@ -1,27 +1,30 @@
-// The sequencer: one night as a value. step(plan, run, event) -> run and actions; no clock, no input or
-// output.
+// The sequencer: one night as a value. step(plan, run, event) -> run and actions; no clock, no input or output.
 //
-//   from        event                                            to
-//   ----------  -----------------------------------------------
-//   ------------------------------------------------- opening     opened preflight preflight   sweep with
-//   every reference read                  waiting (attended source) | approach | capture (survey) waiting
-//   ready                                            approach | finished, stopped (after cooldown) approach
-//   reference in the band                            settle settle      rule met, capture placed after
-//   capture settle      rule met, capture placed inside                  next plateau capture     last sweep
-//   next plateau capture     reference leaves the band                        settle (the capture is
-//   discarded) approach, settle, capture   limit passed                     by the policy: parked | cooldown
-//   | next | capture approach, settle, capture, waiting   hold                    held held        resume
-//   waiting | approach (the window starts empty) approach, settle, capture, waiting, held   skip next plateau
-//   any but the last three   stop                                cooldown
-//   cooldown    every source safe to leave and off               finished | stopped
-//   any but the last three   guard, failure, park request,       parked
-//               a source that the guardian parked
-//   "next plateau" is waiting or approach, or cooldown after the last one.
-//   Terminal: parked, finished, stopped. A parked run is never continued; a person clears it by looking at
-//   the bench.
+//   from                                       event                               to
+//   -----------------------------------------  ----------------------------------  ------------------------------------
+//   opening                                    opened                              preflight | capture (survey)
+//   preflight                                  sweep with every reference read     first plateau
+//   waiting                                    ready                               approach
+//   approach                                   reference in the band               settle
+//   settle                                     rule met, capture placed after      capture
+//   settle                                     rule met, capture placed inside     next plateau
+//   capture                                    last sweep                          next plateau
+//   capture                                    reference leaves the band           settle (the capture is discarded)
+//   approach, settle, capture                  limit passed                        by policy: parked | cooldown | next
+//                                                                                  plateau | capture (not settled)
+//   waiting, approach, settle, capture         hold                                held
+//   held                                       resume                              the same plateau from its start
+//   waiting, approach, settle, capture, held   skip                                next plateau
+//   any but cooldown and the last three        stop                                cooldown
+//   cooldown                                   every source safe to leave and off  finished | stopped
+//   any but the last three                     guard, failure, park request,       parked
+//                                              a source that its guardian parked
 //
-// The same list of events always gives the same run: nothing here depends on anything but its arguments. Feed
-// ticks at wake_at(); a tick earlier than that changes nothing.
+//   A plateau starts in waiting (attended source) or approach; behind the last one comes cooldown.
+//   Terminal: parked, finished, stopped. A parked run is never continued; a person clears it by looking at the bench.
+//
+// The same list of events always gives the same run: nothing here depends on anything but its arguments. Feed ticks
+// at wake_at(); a tick earlier than that changes nothing.
 #pragma once
 
 #include <cstdint>

@@ -1,0 +1,130 @@
+// The settle rule on real heater logs (tests/sequence/data, sources in its README): the moments at which it
+// says steady are pinned. Run this test with -s to see, second by second, which test is holding.
+#include <catch2/catch.hpp>
+#include <charconv>
+#include <fstream>
+
+#include "sequence/settle.hpp"
+
+using namespace nightwell;
+using namespace nightwell::sequence;
+using namespace std::chrono_literals;
+
+namespace {
+
+struct Sample {
+  double time_s = 0, setpoint_c = 0, t_c = 0;
+};
+
+double number(const std::string& text) {
+  double value = 0;
+  const auto result = std::from_chars(text.data(), text.data() + text.size(), value);
+  REQUIRE(result.ec == std::errc());
+  return value;
+}
+
+std::vector<std::vector<double>> rows(const std::string& file) {
+  std::ifstream in(std::string(NIGHTWELL_SOURCE_DIR) + "/tests/sequence/data/" + file);
+  REQUIRE(in);
+  std::string line;
+  std::getline(in, line);  // header
+  std::vector<std::vector<double>> out;
+  while (std::getline(in, line)) {
+    while (!line.empty() && (line.back() == '\r' || line.back() == ' ')) line.pop_back();
+    if (line.empty()) continue;
+    out.emplace_back();
+    std::size_t from = 0;
+    while (from <= line.size()) {
+      const auto comma = std::min(line.find(',', from), line.size());
+      out.back().push_back(number(line.substr(from, comma - from)));
+      from = comma + 1;
+    }
+  }
+  return out;
+}
+
+// Seconds from the first sample of a setpoint until the rule first says steady, for each setpoint in turn;
+// -1 where it never does.
+std::vector<double> steady_after_s(const std::vector<Sample>& samples, SettleRule rule, double band_k) {
+  std::vector<double> out;
+  double begun_s = 0;
+  std::optional<double> setpoint_c;
+  SettleWindow window;
+  bool found = false;
+  std::string held;
+  for (const auto& sample : samples) {
+    if (setpoint_c != sample.setpoint_c) {
+      if (setpoint_c && !found) out.push_back(-1);
+      setpoint_c = sample.setpoint_c;
+      begun_s = sample.time_s;
+      window = SettleWindow(rule, 30s);
+      found = false;
+    }
+    if (found) continue;
+    if (std::abs(sample.t_c - sample.setpoint_c) > band_k) {
+      window.restart("outside the band");
+      continue;
+    }
+    window.add_reference(Instant{from_seconds(sample.time_s)}, sample.t_c);
+    const auto facts = window.facts({});
+    const std::string kind = facts.holding.substr(0, facts.holding.find(' '));
+    if (kind != held) {
+      INFO("setpoint " << sample.setpoint_c << " at " << sample.time_s - begun_s << " s: " << facts.holding);
+      CHECK(true);  // shows the line above under -s
+      held = kind;
+    }
+    if (facts.steady) {
+      out.push_back(sample.time_s - begun_s);
+      found = true;
+    }
+  }
+  if (!found) out.push_back(-1);
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("Peltier staircase: every step of 300 s becomes steady, within a minute or so of its window") {
+  std::vector<Sample> samples;
+  for (const auto& row : rows("tec_steps_300s_controller.csv"))
+    samples.push_back({static_cast<double>(samples.size()) / 4.0, row[0], row[1]});
+  const auto steady = steady_after_s(samples, {60s, 0.010, 0.050, std::nullopt}, 0.1);
+  // 26 (start), 27 … 36, and back to 26 °C.
+  const std::vector<double> pinned{0};
+  REQUIRE(steady.size() == 12);
+  CHECK(steady == pinned);
+}
+
+TEST_CASE("Insulated box at 25 °C: steady only after the approach is over") {
+  std::vector<Sample> samples;
+  const auto log = rows("chamber_soak_25C.csv");
+  for (const auto& row : log) samples.push_back({row[0] - log[0][0], 25.0, row[1]});
+  const auto tight = steady_after_s(samples, {300s, 0.010, 0.030, std::nullopt}, 0.2);
+  const auto loose = steady_after_s(samples, {300s, 0.050, 0.100, std::nullopt}, 0.2);
+  REQUIRE(tight.size() == 1);
+  CHECK(tight[0] == Approx(0));
+  CHECK(loose[0] == Approx(0));
+}
+
+TEST_CASE("Two heaters in steps never rest: the rule must not say steady once they are switched on") {
+  std::vector<Sample> samples;
+  double last_heater = 0, last_second = 0, plateau = 0;
+  for (const auto& row : rows("tclab_two_heater_steps.csv")) {
+    if (row[1] != last_heater || row[2] != last_second) plateau += 1;
+    last_heater = row[1];
+    last_second = row[2];
+    samples.push_back({row[0], plateau, row[3]});
+  }
+  // The band is no test here (there is no setpoint): wide open.
+  for (const double s : steady_after_s(samples, {120s, 0.1, 0.5, std::nullopt}, 1e6)) CHECK(s < 0);
+}
+
+TEST_CASE(
+    "Coarse steps of 0.3 K: a window that happens to read one value while heating is caught by its length") {
+  std::vector<Sample> samples;
+  for (const auto& row : rows("tclab_single_step.csv")) samples.push_back({row[0], row[1], row[2] - 273.15});
+  const auto steady = steady_after_s(samples, {120s, 0.3, 0.7, std::nullopt}, 1e6);
+  INFO("heater off, heater on");
+  REQUIRE(steady.size() == 2);
+  CHECK(steady[1] == Approx(0));
+}
