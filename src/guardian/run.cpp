@@ -60,9 +60,9 @@ int refuse(const Error& error) {
   return bad_settings;
 }
 
-// What no call of a driver takes by its own deadlines: an open, a search for its place and a few exchanges.
+// What no call of a driver takes by its own deadlines: opening, finding its place, asking up to three times.
 std::chrono::steady_clock::duration longest_call(Duration reply) {
-  return 10 * reply + std::chrono::seconds(20);
+  return 30 * reply + std::chrono::seconds(30);
 }
 
 [[noreturn]] void guard(const Setup& setup, const instrument::Registry& registry) {

@@ -3,6 +3,7 @@
 #include <time.h>
 
 #include <algorithm>
+#include <asio/bind_cancellation_slot.hpp>
 #include <asio/buffer.hpp>
 #include <asio/co_spawn.hpp>
 #include <asio/post.hpp>
@@ -11,7 +12,6 @@
 #include <utility>
 
 #include "guardian/text.hpp"
-#include "instrument/awaitable.hpp"
 
 namespace nightwell::guardian {
 namespace {
@@ -80,7 +80,7 @@ Shell::Shell(asio::io_context& io, instrument::Clock& clock, instrument::HeatSou
       on_exit_(std::move(on_exit)),
       tick_(io),
       call_limit_(io),
-      work_(io, asio::steady_timer::time_point::max()),
+      patience_(io),
       goodbye_(io),
       signals_(io),
       slept_before_(slept()) {}
@@ -90,7 +90,6 @@ void Shell::start() {
     for (const int number : {SIGTERM, SIGINT, SIGHUP, SIGQUIT}) signals_.add(number);
     wait_for_signal();
   }
-  asio::co_spawn(io_, converse(), [this](std::exception_ptr failure) { conversation_ended(failure); });
   listen();
   log("started");
   feed(Tick{});
@@ -150,39 +149,53 @@ void Shell::notice_sleep() {
 
 void Shell::enqueue(const Action& command) {
   next_command_ = command;
-  work_.cancel();
+  if (!calling_) return call_next();
+  const auto* output = std::get_if<SetOutput>(&command);
+  if (output && !output->on) hurry();
 }
 
-asio::awaitable<void> Shell::converse() {
-  while (!leaving_) {
-    if (!next_command_) {
-      work_.expires_at(asio::steady_timer::time_point::max());
-      co_await work_.async_wait(instrument::use_tuple);
-      continue;
+void Shell::hurry() {
+  patience_.expires_after(settings_.patience);
+  patience_.async_wait([this](const asio::error_code& error) {
+    if (error || !calling_ || !next_command_) return;
+    log("cancelling a call that holds up switching off");
+    cancel_call_.emit(asio::cancellation_type::terminal);
+  });
+}
+
+// Started from the loop, never from within the core's step or a call's own end.
+void Shell::call_next() {
+  calling_ = true;
+  asio::post(io_, [this] {
+    if (leaving_ || !next_command_) {
+      calling_ = false;
+      return;
     }
     Action command = *std::exchange(next_command_, std::nullopt);
-    co_await carry_out(std::move(command));
-  }
+    asio::co_spawn(
+        io_, carry_out(std::move(command)),
+        asio::bind_cancellation_slot(cancel_call_.slot(), [this](std::exception_ptr failure, Event result) {
+          call_ended(failure, result);
+        }));
+  });
 }
 
-void Shell::conversation_ended(const std::exception_ptr& failure) {
-  if (leaving_) return;
-  const std::string text = failure ? text_of(failure) : "the conversation with the source ended";
-  asio::co_spawn(io_, converse(), [this](std::exception_ptr again) { conversation_ended(again); });
-  broken(text);
+void Shell::call_ended(const std::exception_ptr& failure, const Event& result) {
+  calling_ = false;
+  call_limit_.cancel();
+  patience_.cancel();
+  if (next_command_) call_next();
+  if (failure)
+    broken(text_of(failure));
+  else
+    feed(result);
 }
 
-asio::awaitable<void> Shell::carry_out(Action command) {
-  Event result;
-  if (const auto* identify = std::get_if<Identify>(&command))
-    result = co_await carry_out_identify(*identify);
-  else if (const auto* target = std::get_if<SetTarget>(&command))
-    result = co_await carry_out_target(*target);
-  else if (const auto* output = std::get_if<SetOutput>(&command))
-    result = co_await carry_out_output(*output);
-  else if (const auto* read = std::get_if<ReadBackNow>(&command))
-    result = co_await carry_out_read_back(*read);
-  feed(result);
+asio::awaitable<Event> Shell::carry_out(Action command) {
+  if (const auto* identify = std::get_if<Identify>(&command)) return carry_out_identify(*identify);
+  if (const auto* target = std::get_if<SetTarget>(&command)) return carry_out_target(*target);
+  if (const auto* output = std::get_if<SetOutput>(&command)) return carry_out_output(*output);
+  return carry_out_read_back(std::get<ReadBackNow>(command));
 }
 
 asio::awaitable<Event> Shell::carry_out_identify(Identify command) {
@@ -197,7 +210,6 @@ asio::awaitable<Event> Shell::carry_out_identify(Identify command) {
   } catch (const std::exception& e) {
     result = CommandFailed{command.ticket, driver_threw("identifying the source", e.what())};
   }
-  end_call();
   co_return result;
 }
 
@@ -211,7 +223,6 @@ asio::awaitable<Event> Shell::carry_out_target(SetTarget command) {
   } catch (const std::exception& e) {
     result = CommandFailed{command.ticket, driver_threw("setting the target", e.what())};
   }
-  end_call();
   co_return result;
 }
 
@@ -225,7 +236,6 @@ asio::awaitable<Event> Shell::carry_out_output(SetOutput command) {
   } catch (const std::exception& e) {
     result = CommandFailed{command.ticket, driver_threw("switching the output", e.what())};
   }
-  end_call();
   co_return result;
 }
 
@@ -250,7 +260,6 @@ asio::awaitable<Event> Shell::carry_out_read_back(ReadBackNow command) {
         begin_call();
         const Result<double> temperature = co_await source_.read_temperature();
         if (temperature.ok()) {
-          end_call();
           result = ReadBack{command.ticket, *target, *temperature, *output};
           co_return result;
         }
@@ -260,7 +269,6 @@ asio::awaitable<Event> Shell::carry_out_read_back(ReadBackNow command) {
   } catch (const std::exception& e) {
     failed.error = driver_threw("reading the source back", e.what());
   }
-  end_call();
   result = failed;
   co_return result;
 }
@@ -272,10 +280,6 @@ void Shell::begin_call() {
     log("a call did not end by its own deadline; closing the port");
     source_.close();
   });
-}
-
-void Shell::end_call() {
-  call_limit_.cancel();
 }
 
 // ---- the daemon ----
@@ -353,7 +357,7 @@ void Shell::leave(int code) {
   tick_.cancel();
   call_limit_.cancel();
   signals_.cancel();
-  work_.cancel();
+  patience_.cancel();
   source_.close();
   goodbye_.expires_after(longest_goodbye);
   goodbye_.async_wait([this](const asio::error_code& error) {

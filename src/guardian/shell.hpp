@@ -2,16 +2,15 @@
 // decides nothing itself.
 //
 // One thread, one io_context. One conversation with the source at a time; a newer command waits for the call
-// in flight (at most one reply deadline, plus what the driver needs to find its place again on a suspect
-// line) and replaces one that has not begun. A read-back is three calls and is left between two of them when
-// a command waits.
-//
-// A call that does not end by its own deadline (a driver's bug) is ended by closing the port; an exception
-// anywhere becomes a Broken event, which parks.
+// in flight and replaces one that has not begun. A read-back is three calls and is left between two of them
+// when a command waits. An "off" waits for `patience` only: then the call in flight is cancelled (H24: the
+// first byte of "off" within 1 s). A call that does not end by its own deadline (a driver's bug) is ended by
+// closing the port. An exception anywhere becomes a Broken event, which parks.
 #pragma once
 
 #include <array>
 #include <asio/awaitable.hpp>
+#include <asio/cancellation_signal.hpp>
 #include <asio/io_context.hpp>
 #include <asio/local/stream_protocol.hpp>
 #include <asio/signal_set.hpp>
@@ -32,10 +31,11 @@
 
 namespace nightwell::guardian {
 
+// Times are real time.
 struct ShellSettings {
   Limits limits;
-  std::chrono::steady_clock::duration
-      longest_call{};   // real time; longer than any call takes by its own deadline
+  std::chrono::steady_clock::duration longest_call{};  // longer than any call takes by its own deadline
+  std::chrono::steady_clock::duration patience = std::chrono::milliseconds(500);
   bool signals = true;  // listen to SIGTERM, SIGINT, SIGHUP, SIGQUIT
 };
 
@@ -61,16 +61,16 @@ class Shell {
   void set_tick();
   void notice_sleep();
 
-  asio::awaitable<void> converse();
-  asio::awaitable<void> carry_out(Action command);
+  void enqueue(const Action& command);
+  void hurry();
+  void call_next();
+  void call_ended(const std::exception_ptr& failure, const Event& result);
+  asio::awaitable<Event> carry_out(Action command);
   asio::awaitable<Event> carry_out_identify(Identify command);
   asio::awaitable<Event> carry_out_target(SetTarget command);
   asio::awaitable<Event> carry_out_output(SetOutput command);
   asio::awaitable<Event> carry_out_read_back(ReadBackNow command);
   void begin_call();
-  void end_call();
-  void enqueue(const Action& command);
-  void conversation_ended(const std::exception_ptr& failure);
 
   void listen();
   void hear(const LineBuffer::Line& line);
@@ -94,7 +94,9 @@ class Shell {
   State state_;
   asio::steady_timer tick_;
   asio::steady_timer call_limit_;
-  asio::steady_timer work_;  // never fires: cancelled to wake the conversation
+  asio::steady_timer patience_;
+  asio::cancellation_signal cancel_call_;
+  bool calling_ = false;
   asio::steady_timer goodbye_;
   asio::signal_set signals_;
   std::optional<Action> next_command_;
