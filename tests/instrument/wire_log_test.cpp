@@ -1,0 +1,62 @@
+// Every wire log in tests/wirelogs, on a pty and on TCP.
+#include "wire_log.hpp"
+
+#include <catch2/catch.hpp>
+#include <filesystem>
+#include <fstream>
+#include <future>
+#include <map>
+#include <set>
+#include <sstream>
+
+#include "instrument/open_port.hpp"
+
+namespace nightwell::instrument::test {
+
+namespace {
+
+std::string text_of(const std::filesystem::path& path) {
+  std::ifstream file(path, std::ios::binary);
+  std::ostringstream text;
+  text << file.rdbuf();
+  return text.str();
+}
+
+std::set<std::filesystem::path> wire_logs() {
+  std::set<std::filesystem::path> logs;
+  const std::filesystem::path folder = std::filesystem::path(NIGHTWELL_SOURCE_DIR) / "tests" / "wirelogs";
+  for (const auto& entry : std::filesystem::directory_iterator(folder))
+    if (entry.path().extension() == ".log") logs.insert(entry.path());
+  return logs;
+}
+
+// Conversations are mostly waiting: all are played at the same time, and judged here afterwards.
+void check_all(LineKind kind) {
+  ignore_sigpipe();
+  std::map<std::filesystem::path, std::future<std::vector<std::string>>> played;
+  for (const auto& path : wire_logs())
+    played.emplace(path, std::async(std::launch::async, play_wire_log, text_of(path), kind));
+  REQUIRE(played.size() >= 15);
+  for (auto& [path, problems] : played) {
+    INFO(path.filename().string());
+    CHECK_THAT(text_of(path), Catch::Contains("hand-written") || Catch::Contains("recorded"));
+    for (const std::string& problem : problems.get()) FAIL_CHECK(problem);
+  }
+}
+
+}  // namespace
+
+TEST_CASE("every wire log plays as written on a pty", "[wirelog]") {
+  check_all(LineKind::pty);
+}
+
+TEST_CASE("every wire log plays as written on TCP", "[wirelog]") {
+  check_all(LineKind::tcp);
+}
+
+TEST_CASE("the player notices a conversation that goes otherwise", "[wirelog]") {
+  const auto problems = play_wire_log("% driver scpi-scanner\n: identify\n> *RST\\n\n= SB,X,1,1\n", LineKind::pty);
+  CHECK(problems.size() >= 2);
+}
+
+}  // namespace nightwell::instrument::test
