@@ -1,0 +1,28 @@
+// All commands. A command is one file in commands/ that defines one function add_…, and one line in each list
+// below.
+#pragma once
+
+namespace CLI {
+class App;
+}
+
+namespace nightwell::cli {
+
+struct Context;
+
+// Adds a command (or a family of them) to the program. Its callback does the work and notes Context::exit.
+void add_status(CLI::App& program, Context& context);
+void add_watch(CLI::App& program, Context& context);
+void add_requests(CLI::App& program, Context& context);
+void add_runs(CLI::App& program, Context& context);
+void add_tail(CLI::App& program, Context& context);
+void add_verify(CLI::App& program, Context& context);
+
+using AddCommand = void (*)(CLI::App& program, Context& context);
+
+// In the order of --help: the order of a night.
+inline constexpr AddCommand all_commands[] = {
+    add_status, add_watch, add_requests, add_runs, add_tail, add_verify,
+};
+
+}  // namespace nightwell::cli

@@ -1,0 +1,47 @@
+// A journal's records as text for people: one short line a record.
+//
+// A value that is fed every record of the journal from the first one on: names, units and setpoints stand in
+// the opening records. Text from outside is made safe. A kind it does not know (a newer journal's) shows as
+// its name.
+#pragma once
+
+#include <nlohmann/json.hpp>
+#include <string>
+#include <vector>
+
+#include "journal/reader.hpp"
+
+namespace nightwell::cli {
+
+class TailText {
+ public:
+  // The line, without LF: number, UTC label, kind, and what the record says.
+  [[nodiscard]] std::string line(const journal::Record& record);
+
+ private:
+  using Json = nlohmann::ordered_json;
+
+  struct Channel {
+    std::string name;  // safe to show
+    std::string measures;
+  };
+
+  void learn(const journal::Record& record);
+  [[nodiscard]] std::string say(const journal::Record& record) const;
+  [[nodiscard]] std::string channel_name(const Json& index) const;
+  [[nodiscard]] std::string plateau(const Json& body) const;
+  [[nodiscard]] std::string value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const;
+
+  [[nodiscard]] std::string say_opening(const Json& body) const;
+  [[nodiscard]] std::string say_plan(const Json& body) const;
+  [[nodiscard]] std::string say_card(const Json& body) const;
+  [[nodiscard]] std::string say_plateau_plan(const Json& body) const;
+  [[nodiscard]] std::string say_sweep(const Json& body) const;
+  [[nodiscard]] std::string say_plateau(const Json& body) const;
+  [[nodiscard]] std::string say_survey(const Json& body) const;
+
+  std::vector<Channel> channels_;
+  std::vector<std::pair<std::string, std::vector<std::size_t>>> orders_;
+};
+
+}  // namespace nightwell::cli
