@@ -10,10 +10,7 @@
 namespace nightwell::sim {
 
 Bench::Bench(Config config, std::uint64_t seed, std::filesystem::path log_folder)
-    : config_(std::move(config)),
-      world_(config_, seed),
-      log_folder_(std::move(log_folder)),
-      orders_(config_.faults) {
+    : config_(std::move(config)), world_(config_, seed), log_folder_(std::move(log_folder)), orders_(config_.faults) {
   for (const SourceConfig& source : config_.sources)
     wire(source.name, source.port, std::make_unique<SimulatedSource>(source, world_), seed);
   for (const ScannerConfig& scanner : config_.scanners)
@@ -35,8 +32,7 @@ Result<void> Bench::open() {
   if (!log_folder_.empty()) {
     if (auto written = write_truth(config_, log_folder_ / "truth.json"); !written) return written;
     for (Wired& wired : wired_)
-      if (auto opened = wired.log->open(log_folder_ / (wired.station->name() + ".log")); !opened)
-        return opened;
+      if (auto opened = wired.log->open(log_folder_ / (wired.station->name() + ".log")); !opened) return opened;
   }
   for (Wired& wired : wired_)
     if (auto opened = wired.line->open(); !opened) return opened;
@@ -56,8 +52,7 @@ std::optional<double> Bench::due_s() const {
 std::optional<double> Bench::due_wall_s() const {
   std::optional<double> due;
   for (const Wired& wired : wired_)
-    if (!wired.held.empty() && (!due || wired.held.front().until_wall_s < *due))
-      due = wired.held.front().until_wall_s;
+    if (!wired.held.empty() && (!due || wired.held.front().until_wall_s < *due)) due = wired.held.front().until_wall_s;
   return due;
 }
 
@@ -130,8 +125,8 @@ void Bench::deliver(Wired& wired, double wall_s) {
     if (!wired.held.empty()) until_wall_s = std::max(until_wall_s, wired.held.back().until_wall_s);
     wired.held.push_back(Held{until_wall_s, std::move(out.bytes)});
   }
-  const auto kept = std::find_if(wired.held.begin(), wired.held.end(),
-                                 [&](const Held& held) { return held.until_wall_s > wall_s; });
+  const auto kept =
+      std::find_if(wired.held.begin(), wired.held.end(), [&](const Held& held) { return held.until_wall_s > wall_s; });
   for (auto held = wired.held.begin(); held != kept; ++held) wired.line->send(held->bytes);
   const bool any = kept != wired.held.begin();
   wired.held.erase(wired.held.begin(), kept);

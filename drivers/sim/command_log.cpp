@@ -93,9 +93,8 @@ Result<void> CommandLog::open(const std::filesystem::path& file) {
 
 void CommandLog::write(const Exchange& exchange) const {
   if (!file_) return;
-  const std::string line = fixed_seconds(exchange.received_s) + "\t" + utc_now() + "\t" +
-                           printable(exchange.line) + "\t" + printable(exchange.reply) + "\t" +
-                           printable(exchange.remark) + "\n";
+  const std::string line = fixed_seconds(exchange.received_s) + "\t" + utc_now() + "\t" + printable(exchange.line) +
+                           "\t" + printable(exchange.reply) + "\t" + printable(exchange.remark) + "\n";
   write_all(file_.get(), line);
 }
 
@@ -109,13 +108,11 @@ Result<void> write_truth(const Config& config, const std::filesystem::path& file
                                    {"axial_k_per_k", source.plant.axial_k_per_k},
                                    {"indication_offset_k", source.plant.indication_offset_k}};
   out["sensors"] = nlohmann::ordered_json::object();
-  for (const SensorConfig& sensor : config.sensors)
-    out["sensors"][sensor.name] = truth_of(sensor, config.truth_at_c);
+  for (const SensorConfig& sensor : config.sensors) out["sensors"][sensor.name] = truth_of(sensor, config.truth_at_c);
   auto fd = open_fresh(file);
   if (!fd) return fd.error();
   if (write_all(fd.value().get(), out.dump(2) + "\n")) return {};
-  return Error{Errc::storage, "writing the truth file", std::generic_category().message(errno),
-               file.string()};
+  return Error{Errc::storage, "writing the truth file", std::generic_category().message(errno), file.string()};
 }
 
 }  // namespace nightwell::sim

@@ -10,8 +10,6 @@
 namespace nightwell::sim {
 namespace {
 
-namespace tm = thermometry;
-
 constexpr std::size_t largest_file = 1 << 20;
 constexpr int deepest_nesting = 16;
 
@@ -44,9 +42,9 @@ Result<nlohmann::json> parse_json(std::string_view text) {
 // ---- sensor models (docs/journal.md)
 // --------------------------------------------------------------------------
 
-tm::Thermocouple read_thermocouple(JsonReader& json) {
-  tm::Thermocouple out;
-  const auto type = tm::thermocouple_type(json.text("type"));
+thermometry::Thermocouple read_thermocouple(JsonReader& json) {
+  thermometry::Thermocouple out;
+  const auto type = thermometry::thermocouple_type(json.text("type"));
   if (type)
     out.type = *type;
   else
@@ -55,8 +53,8 @@ tm::Thermocouple read_thermocouple(JsonReader& json) {
   return out;
 }
 
-tm::Platinum read_platinum(JsonReader& json) {
-  tm::Platinum out;
+thermometry::Platinum read_platinum(JsonReader& json) {
+  thermometry::Platinum out;
   out.r0_ohm = json.number("r0_ohm");
   if (out.r0_ohm <= 0) json.fail("r0_ohm", "must be above zero");
   const bool any = json.has("a_per_c") || json.has("b_per_c2") || json.has("c_per_c4");
@@ -67,40 +65,40 @@ tm::Platinum read_platinum(JsonReader& json) {
   return out;
 }
 
-std::optional<tm::SprtSubrange> read_subrange(JsonReader& json, const std::string& key) {
+std::optional<thermometry::SprtSubrange> read_subrange(JsonReader& json, const std::string& key) {
   JsonReader inside = json.object(key, false);
   if (!json.has(key)) return std::nullopt;
-  tm::SprtSubrange out;
+  thermometry::SprtSubrange out;
   out.number = inside.integer("subrange");
   out.coefficients = inside.numbers("coefficients");
   inside.finish();
   return out;
 }
 
-tm::Sprt read_sprt(JsonReader& json) {
-  tm::Sprt out;
+thermometry::Sprt read_sprt(JsonReader& json) {
+  thermometry::Sprt out;
   out.r_tpw_ohm = json.number("r_tpw_ohm");
   out.below = read_subrange(json, "below");
   out.above = read_subrange(json, "above");
   return out;
 }
 
-tm::Thermistor read_thermistor(JsonReader& json) {
-  tm::Thermistor out;
+thermometry::Thermistor read_thermistor(JsonReader& json) {
+  thermometry::Thermistor out;
   out.a = json.number("a"), out.b = json.number("b"), out.c = json.number("c");
   out.low_c = json.number("low_c"), out.high_c = json.number("high_c");
   return out;
 }
 
-tm::CurrentTransmitter read_transmitter(JsonReader& json) {
-  tm::CurrentTransmitter out;
+thermometry::CurrentTransmitter read_transmitter(JsonReader& json) {
+  thermometry::CurrentTransmitter out;
   out.low_c = json.number("low_c"), out.high_c = json.number("high_c");
   out.low_a = json.number("low_a"), out.high_a = json.number("high_a");
   return out;
 }
 
-tm::SensorModel read_model(JsonReader json) {
-  tm::SensorModel model = tm::Indicated{};
+thermometry::SensorModel read_model(JsonReader json) {
+  thermometry::SensorModel model = thermometry::Indicated{};
   const std::string kind = json.text("kind");
   if (kind == "thermocouple") {
     model = read_thermocouple(json);
@@ -260,15 +258,14 @@ SensorConfig read_sensor(JsonReader json, const std::string& name, const nlohman
   out.slope_k_per_k = json.number("slope_k_per_k", 0);
   out.noise = json.amount("noise", 0);
   out.quantum = json.amount("quantum", 0);
-  if (std::holds_alternative<tm::Thermocouple>(out.model)) out.junction = read_junction(json, value);
+  if (std::holds_alternative<thermometry::Thermocouple>(out.model)) out.junction = read_junction(json, value);
   json.finish();
   return out;
 }
 
 const std::vector<std::string>& fault_names() {
-  static const std::vector<std::string> names = {"silent", "garbage", "delay",       "open_sensor",
-                                                 "stuck",  "drift",   "heater_dead", "runaway",
-                                                 "reset",  "unplug",  "clear"};
+  static const std::vector<std::string> names = {"silent",      "garbage", "delay", "open_sensor", "stuck", "drift",
+                                                 "heater_dead", "runaway", "reset", "unplug",      "clear"};
   return names;
 }
 
@@ -284,8 +281,7 @@ FaultOrder read_fault(JsonReader& json) {
   if (json.has("times")) out.times = json.integer("times");
   if (out.times && *out.times < 1) json.fail("times", "must be at least 1");
   out.delay_wall_s = json.amount("delay_wall_s", 0);
-  if (out.fault == "delay" && out.delay_wall_s <= 0)
-    json.fail("delay_wall_s", "must be above zero for a delay");
+  if (out.fault == "delay" && out.delay_wall_s <= 0) json.fail("delay_wall_s", "must be above zero for a delay");
   out.k_per_h = json.number("k_per_h", 0);
   if (out.fault == "drift" && out.k_per_h == 0) json.fail("k_per_h", "must be given for a drift");
   out.welded = json.truth("welded", false);
@@ -310,8 +306,8 @@ std::set<std::string> names_of(const Config& config) {
 bool is_plain_name(const std::string& name) {
   return !name.empty() && name.size() <= 64 && name.front() != '.' &&
          std::all_of(name.begin(), name.end(), [](unsigned char c) {
-           return (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || c == '-' ||
-                  c == '_' || c == '.';
+           return (c >= '0' && c <= '9') || (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || c == '-' || c == '_' ||
+                  c == '.';
          });
 }
 
@@ -324,8 +320,7 @@ Result<void> check_instruments(const Config& config) {
   if (names.size() != config.sources.size() + config.scanners.size())
     return bad("a source and a scanner have one name", "/scanners");
   for (const std::string& name : names)
-    if (!is_plain_name(name))
-      return bad("an instrument's name holds letters, digits, - _ . only", "/" + name);
+    if (!is_plain_name(name)) return bad("an instrument's name holds letters, digits, - _ . only", "/" + name);
   std::set<std::string> ports;
   for (const SourceConfig& source : config.sources) ports.insert(port_text(source.port));
   for (const ScannerConfig& scanner : config.scanners) ports.insert(port_text(scanner.port));
@@ -362,8 +357,7 @@ Result<void> check_fault(const FaultOrder& order, const Config& config) {
   if (!source && scanner == config.scanners.end()) return bad("no instrument has this name", where);
   if ((order.fault == "heater_dead" || order.fault == "runaway") && !source)
     return bad("only a source has a heater", where);
-  if (order.fault == "open_sensor" && (source || !order.channel))
-    return bad("needs a scanner and a channel", where);
+  if (order.fault == "open_sensor" && (source || !order.channel)) return bad("needs a scanner and a channel", where);
   if (order.fault == "drift" && !source && !order.channel) return bad("needs a channel on a scanner", where);
   if (order.channel && source) return bad("a source has no channels", where);
   if (order.channel && (*order.channel < scanner->first_channel || *order.channel > scanner->last_channel))

@@ -17,8 +17,7 @@ namespace {
 constexpr std::size_t longest_request = 64 * 1024;
 
 Error storage_error(const std::filesystem::path& path) {
-  return Error{Errc::storage, "opening the control socket", std::generic_category().message(errno),
-               path.string()};
+  return Error{Errc::storage, "opening the control socket", std::generic_category().message(errno), path.string()};
 }
 
 }  // namespace
@@ -32,8 +31,7 @@ Result<void> Control::open(const std::filesystem::path& path) {
   sockaddr_un address{};
   address.sun_family = AF_UNIX;
   if (path.native().size() >= sizeof address.sun_path)
-    return Error{Errc::bad_input, "opening the control socket", "the path is longer than 107 bytes",
-                 path.string()};
+    return Error{Errc::bad_input, "opening the control socket", "the path is longer than 107 bytes", path.string()};
   std::memcpy(address.sun_path, path.c_str(), path.native().size() + 1);
   std::error_code error;
   const auto there = std::filesystem::symlink_status(path, error);
@@ -79,13 +77,11 @@ bool Control::serve(Client& client, const Answerer& answer) {
     if (got < 0) return errno == EAGAIN || errno == EWOULDBLOCK;
     if (got == 0) return false;
     client.partial.append(buffer, static_cast<std::size_t>(got));
-    for (std::size_t end = client.partial.find('\n'); end != std::string::npos;
-         end = client.partial.find('\n')) {
+    for (std::size_t end = client.partial.find('\n'); end != std::string::npos; end = client.partial.find('\n')) {
       const std::string reply = answer(client.partial.substr(0, end)) + "\n";
       client.partial.erase(0, end + 1);
       // An answer is short beside a socket's buffer; who does not read loses the connection.
-      if (::send(client.fd.get(), reply.data(), reply.size(), MSG_NOSIGNAL) !=
-          static_cast<ssize_t>(reply.size()))
+      if (::send(client.fd.get(), reply.data(), reply.size(), MSG_NOSIGNAL) != static_cast<ssize_t>(reply.size()))
         return false;
     }
     if (client.partial.size() > longest_request) return false;

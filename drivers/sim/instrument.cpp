@@ -24,8 +24,7 @@ Code count_parameters(const Unit& unit, std::size_t fewest, std::size_t most) {
   return unit.parameters.size() > most ? Code::parameter_not_allowed : Code::none;
 }
 
-Instrument::Instrument(std::string identity, double reading_s)
-    : identity_(std::move(identity)), reading_s_(reading_s) {
+Instrument::Instrument(std::string identity, double reading_s) : identity_(std::move(identity)), reading_s_(reading_s) {
   add_common_commands();
 }
 

@@ -118,8 +118,7 @@ class JsonReader {
   }
 
   void fail(const std::string& key, const std::string& what) {
-    if (!*problem_)
-      *problem_ = Error{Errc::bad_input, "reading the simulated bench", what, place_ + "/" + key};
+    if (!*problem_) *problem_ = Error{Errc::bad_input, "reading the simulated bench", what, place_ + "/" + key};
   }
   void finish() {
     for (const std::string& key : keys())

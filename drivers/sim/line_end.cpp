@@ -137,8 +137,7 @@ class PtyEnd final : public LineEnd {
     if (error) return Error{Errc::storage, "making the folder of a port", error.message(), path_};
     const fs::file_status there = fs::symlink_status(path_, error);
     if (fs::exists(there) && !fs::is_symlink(there))
-      return Error{Errc::bad_input, "linking a port", "something that is not a link is in the way: remove it",
-                   path_};
+      return Error{Errc::bad_input, "linking a port", "something that is not a link is in the way: remove it", path_};
     const std::string fresh = path_ + ".new";
     fs::remove(fresh, error);
     fs::create_symlink(target, fresh, error);

@@ -79,8 +79,7 @@ std::string answer_control(const std::string& line, sim::Bench& bench, double no
 }
 
 // Sleeps until something is due or some line has something.
-void wait(const sim::Bench& bench, const sim::Control& control, const SimulatedClock& clock,
-          const sigset_t& open) {
+void wait(const sim::Bench& bench, const sim::Control& control, const SimulatedClock& clock, const sigset_t& open) {
   std::vector<pollfd> fds;
   for (const auto& watches : {bench.watches(), control.watches()})
     for (const sim::Watch& watch : watches) fds.push_back({watch.fd, watch.events, 0});

@@ -79,8 +79,7 @@ double Plant::controlled() {
   const double error_k = setpoint_c_ - indication_c();
   const double asked = gain_per_s_ * error_k + integral_;
   const double given = std::clamp(asked, -cooling_k_per_s_, heating_k_per_s_);
-  integral_ +=
-      step_s_ * (gain_per_s_ * error_k / integral_s_ + (given - asked) / (tracking_share * integral_s_));
+  integral_ += step_s_ * (gain_per_s_ * error_k / integral_s_ + (given - asked) / (tracking_share * integral_s_));
   return given;
 }
 
@@ -107,8 +106,7 @@ void Plant::step() {
   // Two periods whose ratio is irrational: the ripple never repeats.
   const double phase =
       2 * std::numbers::pi * static_cast<double>(steps_) * step_s_ / std::max(parameters_.ripple_s, step_s_);
-  const double ripple_k =
-      parameters_.ripple_k * (0.6 * std::sin(phase) + 0.4 * std::sin(phase * std::numbers::phi));
+  const double ripple_k = parameters_.ripple_k * (0.6 * std::sin(phase) + 0.4 * std::sin(phase * std::numbers::phi));
   zone_c_ = block_c_ - parameters_.tail_share * (block_c_ - slow_c_) + ripple_k;
 }
 

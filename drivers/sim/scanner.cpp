@@ -71,8 +71,7 @@ double SimulatedScanner::live(Quantity quantity, int channel, double at_s) const
 double SimulatedScanner::indicated_c(std::size_t sensor, double at_s, double extra_k) const {
   const auto value = world_.raw(sensor, at_s, extra_k);
   if (!value) return scpi::infinity;
-  const auto t_c =
-      thermometry::temperature_c(world_.sensor_config(sensor).model, *value, world_.block_c(config_.name));
+  const auto t_c = thermometry::temperature_c(world_.sensor_config(sensor).model, *value, world_.block_c(config_.name));
   return t_c ? *t_c : scpi::not_a_number;
 }
 

@@ -119,13 +119,11 @@ Code append_channels(std::string_view entry, std::vector<int>& channels) {
   for (std::size_t i = 0; i < ends.size(); ++i) {
     const std::string_view digits = trim(ends[i]);
     const auto [stop, error] = std::from_chars(digits.data(), digits.data() + digits.size(), values[i]);
-    if (error != std::errc{} || stop != digits.data() + digits.size() || values[i] < 0)
-      return Code::invalid_expression;
+    if (error != std::errc{} || stop != digits.data() + digits.size() || values[i] < 0) return Code::invalid_expression;
   }
   const int first = values[0];
   const int last = ends.size() == 2 ? values[1] : first;
-  if (static_cast<std::size_t>(std::abs(last - first)) + channels.size() >= most_channels)
-    return Code::too_much_data;
+  if (static_cast<std::size_t>(std::abs(last - first)) + channels.size() >= most_channels) return Code::too_much_data;
   const int step = last < first ? -1 : 1;
   for (int channel = first; channel != last + step; channel += step) channels.push_back(channel);
   return Code::none;
@@ -288,8 +286,7 @@ bool is_word(std::string_view parameter, std::string_view pattern) {
 
 std::string format(double value) {
   char buffer[40];
-  const auto [end, error] =
-      std::to_chars(buffer, buffer + sizeof buffer, value, std::chars_format::scientific, 8);
+  const auto [end, error] = std::to_chars(buffer, buffer + sizeof buffer, value, std::chars_format::scientific, 8);
   std::string out = error == std::errc{} ? std::string(buffer, end) : "9.91000000e+37";
   std::transform(out.begin(), out.end(), out.begin(), to_upper);
   return out.starts_with('-') ? out : "+" + out;

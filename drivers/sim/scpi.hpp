@@ -84,8 +84,7 @@ class Header {
     std::string short_form, long_form;  // upper case
     bool optional = false;
   };
-  [[nodiscard]] bool matches_from(std::size_t node, const std::vector<std::string>& nodes,
-                                  std::size_t at) const;
+  [[nodiscard]] bool matches_from(std::size_t node, const std::vector<std::string>& nodes, std::size_t at) const;
   std::vector<Node> nodes_;
   bool query_ = false;
 };

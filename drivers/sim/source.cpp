@@ -17,9 +17,7 @@ double rounded(double t_c) {
 }  // namespace
 
 SimulatedSource::SimulatedSource(const SourceConfig& config, World& world)
-    : Instrument(config.identity, config.reading_s),
-      plant_(world.plant(config.name)),
-      default_c_(plant_.setpoint_c()) {
+    : Instrument(config.identity, config.reading_s), plant_(world.plant(config.name)), default_c_(plant_.setpoint_c()) {
   add("[SOURce]:TEMPerature:SPOint", [this](const Unit& unit, double) { return set_setpoint(unit); });
   add("[SOURce]:TEMPerature:SPOint?", [this](const Unit& unit, double) { return ask_setpoint(unit); });
   add("OUTPut[:STATe]", [this](const Unit& unit, double) { return set_output(unit); });

@@ -5,10 +5,7 @@
 namespace nightwell::sim {
 
 Station::Station(std::string name, std::unique_ptr<Instrument> instrument, std::uint64_t seed, Log log)
-    : name_(std::move(name)),
-      instrument_(std::move(instrument)),
-      seed_(seed ^ hash(name_)),
-      log_(std::move(log)) {}
+    : name_(std::move(name)), instrument_(std::move(instrument)), seed_(seed ^ hash(name_)), log_(std::move(log)) {}
 
 void Station::receive(std::string_view bytes, double now_s) {
   for (char c : bytes) {
@@ -113,9 +110,7 @@ void Station::proceed(double now_s) {
 
 void Station::begin_fault(const FaultOrder& order, double now_s) {
   if (order.fault == "clear") {
-    end_faults(now_s, [&](const ActiveFault& fault) {
-      return !order.channel || fault.order.channel == order.channel;
-    });
+    end_faults(now_s, [&](const ActiveFault& fault) { return !order.channel || fault.order.channel == order.channel; });
     return;
   }
   if (order.fault == "reset") {
@@ -149,8 +144,8 @@ void Station::end_faults(double now_s, const std::function<bool(const ActiveFaul
 }
 
 Station::ActiveFault* Station::active(const std::string& fault) {
-  const auto found = std::find_if(faults_.begin(), faults_.end(),
-                                  [&](const ActiveFault& one) { return one.order.fault == fault; });
+  const auto found =
+      std::find_if(faults_.begin(), faults_.end(), [&](const ActiveFault& one) { return one.order.fault == fault; });
   return found == faults_.end() ? nullptr : &*found;
 }
 

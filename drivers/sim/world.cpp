@@ -52,8 +52,7 @@ World::World(const Config& config, std::uint64_t seed) : config_(config), seed_(
     if (!sensor.junction.sensor.empty()) state.junction = sensor_at_.at(sensor.junction.sensor);
     states_.push_back(state);
   }
-  for (std::size_t i = 0; i < states_.size(); ++i)
-    states_[i].stages[0] = states_[i].stages[1] = surroundings_c(i);
+  for (std::size_t i = 0; i < states_.size(); ++i) states_[i].stages[0] = states_[i].stages[1] = surroundings_c(i);
 }
 
 void World::advance_to(double t_s) {
@@ -110,8 +109,7 @@ Result<double> World::raw(std::size_t sensor, double t_s, double extra_k) const 
   std::optional<double> junction_c = config.junction.fixed_c;
   if (state.junction) junction_c = surroundings_c(*state.junction);
   const double true_c = sensor_c(sensor);
-  const auto ideal =
-      thermometry::raw_value(config.model, true_c + config.error_k(true_c) + extra_k, junction_c);
+  const auto ideal = thermometry::raw_value(config.model, true_c + config.error_k(true_c) + extra_k, junction_c);
   if (!ideal) return ideal;
   double value = *ideal + config.noise * noise(state.stream, t_s);
   if (config.quantum > 0) value = std::round(value / config.quantum) * config.quantum;

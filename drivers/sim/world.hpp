@@ -28,9 +28,7 @@ class World {
 
   [[nodiscard]] Plant& plant(const std::string& source) { return plants_[source_at_.at(source)]; }
   [[nodiscard]] std::optional<std::size_t> sensor(const std::string& name) const;
-  [[nodiscard]] const SensorConfig& sensor_config(std::size_t sensor) const {
-    return config_.sensors[sensor];
-  }
+  [[nodiscard]] const SensorConfig& sensor_config(std::size_t sensor) const { return config_.sensors[sensor]; }
 
   // The temperature of what surrounds the sensor, and of the sensor itself, now.
   [[nodiscard]] double surroundings_c(std::size_t sensor) const;
