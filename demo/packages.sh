@@ -1,0 +1,20 @@
+# The Debian 12 packages that building, running and testing need; sourced by demo/run.sh and tests/run.sh.
+#
+# need_packages LIST… installs those that are missing and says so first; uses sudo where the user is not root.
+
+build_packages=(g++ cmake ninja-build libasio-dev nlohmann-json3-dev libspdlog-dev libfmt-dev libcli11-dev libssl-dev
+                libeigen3-dev python3-minimal)
+test_packages=(catch2 python3 python3-serial python3-jsonschema procps)
+
+need_packages() {
+  local missing=()
+  for package in "$@"; do
+    dpkg-query -W -f='${Status}' "$package" 2>/dev/null | grep -q 'install ok installed' || missing+=("$package")
+  done
+  [ ${#missing[@]} -eq 0 ] && return 0
+  echo "Installing Debian packages: ${missing[*]}"
+  local root=()
+  [ "$(id -u)" -eq 0 ] || root=(sudo)
+  "${root[@]}" apt-get update -qq
+  "${root[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "${missing[@]}"
+}

@@ -1,0 +1,207 @@
+"""What goes wrong in a night: kills, unplugged ports, silent instruments, a full disk. The heater must go off each time.
+
+What the source was told is read from the simulated source's own log, not from what the daemon says it did.
+Fault numbers as in docs/faults.md where they stand.
+"""
+import json
+import os
+import signal
+import subprocess
+import time
+
+from lab import BIN, Bench, Lab, check, main, profile, wait_for
+
+
+def source_log(log):
+    with open(f"{log}/bath.log") as f:
+        return f.read()
+
+
+def told_off(log):
+    """The last thing the source heard about its output was OFF, and its own answer to the read-back says 0."""
+    lines = [line for line in source_log(log).splitlines() if "OUTP" in line.upper()]
+    switches = [line for line in lines if "STAT" in line.upper() and "?" not in line]
+    if not switches or "OFF" not in switches[-1].upper():
+        return False
+    return any("?" in line for line in lines[lines.index(switches[-1]):])
+
+
+def running(lab, phase, setpoints=(60, 90), speed_options=()):
+    bench = Bench(lab.folder, "one").simple(items=2)
+    log = lab.start_sim(bench, *speed_options)
+    lab.start_daemon()
+    files = bench.files(profile(list(setpoints), capture={"placement": "after", "order": "mirrored", "sweeps": 200,
+                                                          "pause_s": 5}))
+    run = lab.start(files)
+    wait_for(lambda: lab.state_of(run) == phase, 60, 0.02)
+    return bench, log, run, files
+
+
+def killed(phase):
+    with Lab(speed=300) as lab:
+        bench, log, run, files = running(lab, phase)
+        check("ON" in source_log(log).upper(), "it was heating")
+        lab.kill(lab.daemon)
+        wait_for(lambda: told_off(log), 30)
+        # The journal is whole up to its last line; verify says that it has no end (4), not that it is damaged (2).
+        lab.command("verify", run, expect=4)
+        check("without closing" in lab.last.stdout, lab.last.stdout)
+        lab.start_daemon()
+        check(lab.state_of(run) == "ended without closing", f"the new daemon says {lab.state_of(run)}")
+        lab.command("results", run, expect=4)
+        check("without closing" in lab.last.stdout, "results say so")
+        lab.command("resume", run, expect=None)
+        check(lab.last.returncode in (2, 3), "no way to pretend that it goes on")
+        before = os.path.getsize(lab.journal(run))
+        # The bench is free again once its guardian has parked and gone.
+        again = wait_for(lambda: lab.start(files), 20)
+        wait_for(lambda: lab.state_of(again) in ("approach", "settle"), 30)
+        check(os.path.getsize(lab.journal(run)) == before, "nothing was appended to the old journal")
+        lab.command("stop", again)
+
+
+def kill_in_approach_parks():
+    killed("approach")
+
+
+def kill_in_capture_parks():
+    killed("capture")
+
+
+def the_daemon_ends_on_request_only_after_the_park():
+    with Lab(speed=300) as lab:
+        bench, log, run, _ = running(lab, "approach")
+        lab.daemon.send_signal(signal.SIGTERM)
+        check(lab.daemon.wait(20) == 0, "a clean end")
+        check(told_off(log), "the source is off before the daemon is gone")
+        lab.command("verify", run, expect=0)
+        check(lab.records(run, "closing")[0]["ending"] == "parked", "closing record")
+
+
+def a_stopped_daemon_lets_the_lease_run_out():
+    with Lab(speed=20) as lab:
+        bench = Bench(lab.folder, "one", lease_s=60, poll_s=10, stale_s=60).simple(items=1)
+        log = lab.start_sim(bench)
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([90])))
+        wait_for(lambda: "ON" in source_log(log).upper(), 60)
+        lab.daemon.send_signal(signal.SIGSTOP)  # fault 44: the process lives, but does nothing
+        wait_for(lambda: told_off(log), 30)
+        lab.daemon.send_signal(signal.SIGCONT)
+        lab.wait_state(run, "parked")
+
+
+def an_unplugged_scanner_parks():
+    with Lab(speed=100) as lab:
+        bench = Bench(lab.folder, "one").simple(items=2)
+        log = lab.start_sim(bench, "--control", f"{lab.folder}/control")
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([90])))
+        wait_for(lambda: lab.state_of(run) == "approach", 60)
+        order(lab, {"instrument": "scanner", "fault": "unplug", "for_s": 100000})
+        lab.wait_state(run, "parked", seconds=90)
+        check(told_off(log), "the source is off")
+        check(any(g["guard"] == "reference_stale" for g in lab.records(run, "guard")), "the guard is named")
+
+
+def a_silent_source_parks_and_keeps_saying_so():
+    with Lab(speed=100) as lab:
+        bench = Bench(lab.folder, "one").simple(items=2)
+        log = lab.start_sim(bench, "--control", f"{lab.folder}/control")
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([90])))
+        wait_for(lambda: lab.state_of(run) == "approach", 60)
+        order(lab, {"instrument": "bath", "fault": "silent"})
+        lab.wait_state(run, "parked", seconds=120)
+        parked = lab.status(run)["runs"][0]["parked"]
+        check(parked["confirmed"] is False, f"nothing is proved: {parked}")
+        check(not lab.records(run, "closing"), "an unproved park does not close the journal")
+        order(lab, {"instrument": "bath", "fault": "none"})
+        wait_for(lambda: lab.records(run, "closing"), 90)
+        check(told_off(log), "once it answers it is switched off")
+
+
+def a_dead_heater_parks():
+    with Lab(speed=600) as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        log = lab.start_sim(bench, "--control", f"{lab.folder}/control")
+        order(lab, {"instrument": "bath", "fault": "heater_dead"})
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([90])))
+        lab.wait_state(run, "parked")
+        check(told_off(log), "off")
+
+
+def an_open_item_is_named_and_the_night_goes_on():
+    with Lab(speed=900) as lab:
+        bench = Bench(lab.folder, "one").simple(items=3)
+        lab.start_sim(bench, "--control", f"{lab.folder}/control")
+        order(lab, {"instrument": "scanner", "fault": "open_sensor", "channel": 103})
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([35])))
+        lab.wait_state(run, "finished")
+        check([r["channel"] for r in lab.records(run, "left_out")] == ["item-2"], "left out by name")
+        check("item-2" in lab.command("results", run), "and named in the results")
+
+
+def a_full_disk_parks():
+    with Lab(speed=300) as lab:
+        bench = Bench(lab.folder, "one").simple(items=2)
+        log = lab.start_sim(bench)
+        # The journal may grow to 100 kB: then every write fails, as on a full disk (48).
+        arguments = ["bash", "-c", f"ulimit -f 100; exec {BIN}/nightwelld --runtime {lab.folder}/runtime --state {lab.state} "
+                     f"--speed {lab.speed}"]
+        lab.daemon = lab.spawn("daemon", arguments)
+        wait_for(lambda: os.path.exists(f"{lab.folder}/runtime/control.sock"))
+        run = lab.start(bench.files(profile([90, 30, 90, 30, 90])))
+        lab.wait_state(run, "parked", seconds=120)
+        wait_for(lambda: told_off(log), 20)
+        lab.command("verify", run, expect=4)
+
+
+def two_daemons_do_not_share():
+    with Lab() as lab:
+        lab.start_daemon()
+        second = subprocess.run([f"{BIN}/nightwelld", "--runtime", f"{lab.folder}/runtime2", "--state", lab.state],
+                                capture_output=True, text=True, timeout=20)
+        check(second.returncode == 3 and "another nightwelld" in second.stderr, second.stderr)
+        third = subprocess.run([f"{BIN}/nightwelld", "--runtime", f"{lab.folder}/runtime", "--state", f"{lab.folder}/state2"],
+                               capture_output=True, text=True, timeout=20)
+        check(third.returncode == 3 and "another nightwelld" in third.stderr, third.stderr)
+
+
+def no_daemon_is_a_clear_answer():
+    with Lab() as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        lab.command("start", *bench.files(profile([25])), expect=3)
+        check("start nightwelld" in lab.last.stderr, lab.last.stderr)
+
+
+def a_source_that_is_not_there_refuses_to_begin():
+    with Lab(speed=100) as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        lab.start_sim(bench)
+        bench.bench["sources"]["bath"]["identity"] = "another bath"
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([25])))
+        lab.wait_state(run, "parked")
+        check(not lab.records(run, "command"), "nothing was told to it")
+
+
+def order(lab, fault):
+    """A fault on request, over the simulator's control socket or FIFO."""
+    path = f"{lab.folder}/control"
+    wait_for(lambda: os.path.exists(path), 10)
+    import socket
+    with socket.socket(socket.AF_UNIX) as s:
+        s.settimeout(10)
+        s.connect(path)
+        s.sendall((json.dumps(fault) + "\n").encode())
+        s.recv(4096)
+
+
+main({f.__name__: f for f in (
+    kill_in_approach_parks, kill_in_capture_parks, the_daemon_ends_on_request_only_after_the_park,
+    a_stopped_daemon_lets_the_lease_run_out, an_unplugged_scanner_parks, a_silent_source_parks_and_keeps_saying_so,
+    a_dead_heater_parks, an_open_item_is_named_and_the_night_goes_on, a_full_disk_parks, two_daemons_do_not_share,
+    no_daemon_is_a_clear_answer, a_source_that_is_not_there_refuses_to_begin)})

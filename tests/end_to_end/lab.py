@@ -1,0 +1,254 @@
+"""A bench for end-to-end tests: the simulated bench, the daemon and the commands as real processes.
+
+Python 3, standard library only. Everything lives in a temporary folder that is removed at the end; ports are
+pseudo-terminals in it. Tests call the programs that a user calls and look at what a user sees.
+"""
+import contextlib
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+
+BIN = os.environ["NIGHTWELL_BIN_DIR"]
+SOURCE = os.environ["NIGHTWELL_SOURCE_DIR"]
+
+PLATINUM = {"kind": "platinum", "r0_ohm": 100.0}
+
+
+def write(path, value):
+    os.makedirs(os.path.dirname(path), exist_ok=True)
+    with open(path, "w") as f:
+        json.dump(value, f)
+    return path
+
+
+class Failed(AssertionError):
+    pass
+
+
+def check(condition, text):
+    if not condition:
+        raise Failed(text)
+
+
+def wait_for(what, seconds=60.0, every=0.05):
+    """Returns what() as soon as it is true; the limit only ends a test that would hang."""
+    end = time.monotonic() + seconds
+    while True:
+        value = what()
+        if value:
+            return value
+        if time.monotonic() > end:
+            raise Failed(f"did not happen within {seconds} s: {what}")
+        time.sleep(every)
+
+
+class Bench:
+    """Bench, job, cards and simulator configuration made together, so that they agree."""
+
+    def __init__(self, folder, name, setpoint_span=(-40, 120), lease_s=600, poll_s=20, stale_s=300):
+        self.folder, self.name = folder, name
+        self.sim = {"format": "nightwell-sim/1", "ambient_c": 21.0, "truth_at_c": [0], "sources": {}, "scanners": {},
+                    "sensors": {}}
+        self.bench = {"format": "nightwell-bench/1", "bench": name, "scanners": {}, "sources": {}, "channels": {}}
+        self.job = {"format": "nightwell-job/1", "job": f"job of {name}", "references": [], "items": [], "junctions": []}
+        self.cards = {}
+        self.span = setpoint_span
+        self.lease = (lease_s, poll_s, stale_s)
+
+    def port(self, name):
+        return {"type": "pty", "path": os.path.join(self.folder, "ports", f"{self.name}-{name}")}
+
+    def source(self, name="bath", kind="bath", **plant):
+        low, high = self.span
+        lease_s, poll_s, stale_s = self.lease
+        self.sim["sources"][name] = {"kind": kind, "port": self.port(name),
+                                     "plant": dict({"lowest_c": low - 5, "highest_c": high + 5}, **plant)}
+        self.bench["sources"][name] = {
+            "kind": kind, "driver": "scpi-source", "port": self.port(name), "reply_s": 2, "lowest_c": low,
+            "highest_c": high, "safe_c": 20, "absolute_highest_c": high + 10, "lease_s": lease_s, "poll_s": poll_s,
+            "stale_s": stale_s, "heating": {"window_s": 1800, "gain_k": 1}}
+        return self
+
+    def scanner(self, name, reading_s=0.1):
+        self.sim["scanners"][name] = {"port": self.port(name), "reading_s": reading_s, "channels": {}}
+        self.bench["scanners"][name] = {"driver": "scpi-scanner", "port": self.port(name), "reply_s": 2}
+        return self
+
+    def channel(self, name, scanner, address, role, model, measures, sim=None, junction=None, source="bath"):
+        sensor = {"model": model, "in": source, "position": "reference" if role == "references" else "item",
+                  "lag_s": [5], "offset_k": 0.0, "slope_k_per_k": 0.0, "noise": 1e-5 if measures == "resistance" else 1e-9,
+                  "quantum": 0}
+        if junction:
+            sensor["junction"] = junction if isinstance(junction, dict) else junction
+        sensor.update(sim or {})
+        self.sim["sensors"][name] = sensor
+        self.sim["scanners"][scanner]["channels"][str(address)] = {"sensor": name}
+        entry = {"scanner": scanner, "address": address, "measures": measures}
+        if junction:
+            entry["junction"] = junction if isinstance(junction, dict) else {"channel": junction}
+        self.bench["channels"][name] = entry
+        card = {"format": "nightwell-card/1", "serial": f"SB-{self.name}-{name}", "type": model["kind"], "model": model,
+                "lowest_c": -60, "highest_c": 200}
+        if role == "references":
+            card.update({"certificate": "in-house", "calibrated": "2026-01-10", "due": "2036-01-10", "u95_k": 0.02})
+        self.cards[f"cards/{self.name}-{name}.json"] = card
+        self.job[role].append({"channel": name, "card": f"cards/{self.name}-{name}.json"})
+        return self
+
+    def simple(self, items=2, offsets=(0.1, -0.2, 0.3)):
+        """One bath, one scanner, a platinum reference and a few platinum items with known errors."""
+        self.source().scanner("scanner")
+        self.channel("reference", "scanner", 101, "references", PLATINUM, "resistance")
+        for i in range(items):
+            self.channel(f"item-{i + 1}", "scanner", 102 + i, "items", PLATINUM, "resistance",
+                         {"offset_k": offsets[i % len(offsets)]})
+        return self
+
+    def files(self, profile):
+        base = os.path.join(self.folder, self.name)
+        for path, card in self.cards.items():
+            write(os.path.join(base, path), card)
+        return [write(os.path.join(base, "profile.json"), profile), write(os.path.join(base, "bench.json"), self.bench),
+                write(os.path.join(base, "job.json"), self.job)]
+
+
+def profile(setpoints, name="test night", **plateau):
+    defaults = {
+        "band_k": 0.5,
+        "settle": {"window_s": 300, "largest_drift_k": 0.02, "largest_spread_k": 0.05},
+        "capture": {"placement": "after", "order": "mirrored", "sweeps": 3, "pause_s": 5},
+        "limits": {"approach": {"within_s": 14400, "otherwise": "park"}, "settle": {"within_s": 14400, "otherwise": "park"},
+                   "capture": {"within_s": 3600, "otherwise": "park"}}}
+    defaults.update(plateau)
+    return {"format": "nightwell-profile/1", "profile": name, "sampling": {"every_s": 10, "items_every_s": 120},
+            "guards": {"stale_s": 600, "heating": {"window_s": 3600, "gain_k": 0.5}},
+            "cooldown": {"target_c": 20, "leave_between_c": [5, 40], "within_s": 28800, "otherwise": "park"},
+            "plateau_defaults": defaults, "plateaus": [{"setpoint_c": s} for s in setpoints]}
+
+
+class Lab:
+    """The processes. Use as a context manager: everything is ended and removed, however the test ends."""
+
+    def __init__(self, speed=600):
+        self.folder = tempfile.mkdtemp(prefix="nightwell-test-")
+        self.speed = speed
+        self.processes = []
+        self.sims = {}
+        self.daemon = None
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, value, trace):
+        if kind is not None:
+            self.show_logs()
+        for process in reversed(self.processes):
+            if process.poll() is None:
+                process.terminate()
+                with contextlib.suppress(subprocess.TimeoutExpired):
+                    process.wait(15)
+            if process.poll() is None:
+                process.kill()
+        # Guardians outlive a killed daemon until they have parked; without their source they would try for ever.
+        subprocess.run(["pkill", "-KILL", "-f", self.folder], check=False)
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+    def show_logs(self):
+        for root, _, names in os.walk(self.folder):
+            for name in names:
+                if name.endswith((".err", ".log")):
+                    with open(os.path.join(root, name), errors="replace") as f:
+                        tail = f.readlines()[-25:]
+                    print(f"--- {name}\n" + "".join(tail), file=sys.stderr)
+
+    def spawn(self, name, arguments, **more):
+        err = open(os.path.join(self.folder, f"{name}.err"), "ab")
+        process = subprocess.Popen(arguments, stderr=err, **more)
+        self.processes.append(process)
+        return process
+
+    def start_sim(self, bench, *options):
+        path = write(os.path.join(self.folder, bench.name, "sim.json"), bench.sim)
+        log = os.path.join(self.folder, f"simlog-{bench.name}")
+        os.makedirs(log, exist_ok=True)
+        os.makedirs(os.path.join(self.folder, "ports"), exist_ok=True)
+        process = self.spawn(f"sim-{bench.name}", [f"{BIN}/nightwell-simbench", path, "--speed", str(self.speed), "--seed",
+                                                   "7", "--log", log, *options], stdout=subprocess.PIPE, text=True)
+        check(process.stdout.readline().strip() == "ready", "the simulated bench is not ready")
+        self.sims[bench.name] = process
+        return log
+
+    @property
+    def state(self):
+        return os.path.join(self.folder, "state")
+
+    def start_daemon(self, *options):
+        self.daemon = self.spawn("daemon", [f"{BIN}/nightwelld", "--runtime", os.path.join(self.folder, "runtime"), "--state",
+                                            self.state, "--speed", str(self.speed), *options])
+        wait_for(lambda: os.path.exists(os.path.join(self.folder, "runtime", "control.sock")), 20)
+        return self.daemon
+
+    def command(self, *arguments, expect=0, **more):
+        """A command as a user types it; returns its standard output."""
+        done = subprocess.run([f"{BIN}/nightwell", *arguments], capture_output=True, text=True, timeout=120,
+                              env=dict(os.environ, NIGHTWELL_RUNTIME=os.path.join(self.folder, "runtime"),
+                                       NIGHTWELL_STATE=self.state), **more)
+        check(expect is None or done.returncode == expect,
+              f"nightwell {' '.join(arguments)}: exit {done.returncode}, expected {expect}\n{done.stdout}{done.stderr}")
+        self.last = done
+        return done.stdout
+
+    def start(self, files, *options):
+        return self.command("start", *files, *options).splitlines()[0].strip()
+
+    def status(self, run):
+        return json.loads(self.command("status", run, "--json"))
+
+    def state_of(self, run):
+        for entry in json.loads(self.command("runs", "--json"))["runs"]:
+            if entry["run"] == run:
+                return entry["state"]
+        return None
+
+    def wait_state(self, run, *wanted, seconds=120):
+        def there():
+            state = self.state_of(run)
+            if state in ("parked", "stopped", "finished") and state not in wanted:
+                raise Failed(f"run is {state}, expected {wanted}:\n" + self.command("tail", run, expect=None)[-3000:])
+            return state in wanted and state
+        return wait_for(there, seconds)
+
+    def journal(self, run):
+        return os.path.join(self.state, "runs", run, "journal.ndjson")
+
+    def records(self, run, kind=None):
+        with open(self.journal(run), "rb") as f:
+            lines = [line for line in f.read().split(b"\n")[:-1]]
+        records = [json.loads(line) for line in lines]
+        return [r for r in records if kind is None or r["kind"] == kind]
+
+    def kill(self, process):
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait(10)
+
+
+def main(tests):
+    """Runs the named tests, or all; prints the line that test runners look for."""
+    wanted = sys.argv[1:] or list(tests)
+    failed = 0
+    for name in wanted:
+        begun = time.monotonic()
+        try:
+            tests[name]()
+            print(f"ok    {name} ({time.monotonic() - begun:.1f} s)")
+        except Exception as error:  # every failure is reported, the others still run
+            failed += 1
+            print(f"FAIL  {name}: {type(error).__name__}: {error}")
+        sys.stdout.flush()
+    print(f"{len(wanted) - failed} passed, {failed} failed")
+    sys.exit(1 if failed else 0)

@@ -1,0 +1,14 @@
+#!/usr/bin/env bash
+# Installs what tests need, builds and tests. tests/run.sh [PRESET …]; default: release. CI adds asan.
+set -euo pipefail
+top=$(cd "$(dirname "$0")/.." && pwd)
+. "$top/demo/packages.sh"
+cd "$top"
+need_packages "${build_packages[@]}" "${test_packages[@]}"
+for preset in "${@:-release}"; do
+  echo "== $preset"
+  cmake --preset "$preset" -DNIGHTWELL_TESTS=ON -DNIGHTWELL_WERROR=ON >"${TMPDIR:-/tmp}/nightwell-configure.log" ||
+    { cat "${TMPDIR:-/tmp}/nightwell-configure.log"; exit 1; }
+  cmake --build --preset "$preset"
+  ctest --preset "$preset" -j2
+done
