@@ -2,10 +2,13 @@
 
 #include <fcntl.h>
 #include <spawn.h>
-#include <sys/pidfd.h>
 #include <sys/socket.h>
 #include <sys/wait.h>
 #include <unistd.h>
+
+extern "C" {
+#include <sys/pidfd.h>  // glibc 2.36 forgot to say so itself
+}
 
 #include <array>
 #include <asio/buffer.hpp>
@@ -69,8 +72,7 @@ class SpawnPlan {
   // 0 and 1 on /dev/null, 2 on the log, 3 the socket, nothing else.
   int set_files(int socket, const std::string& log) {
     for (const int number : {STDIN_FILENO, STDOUT_FILENO})
-      if (const int failed = ::posix_spawn_file_actions_addopen(&files_, number, "/dev/null", O_RDWR, 0))
-        return failed;
+      if (const int failed = ::posix_spawn_file_actions_addopen(&files_, number, "/dev/null", O_RDWR, 0)) return failed;
     if (const int failed = ::posix_spawn_file_actions_addopen(&files_, STDERR_FILENO, log.c_str(),
                                                               O_WRONLY | O_APPEND | O_CREAT, 0640))
       return failed;
@@ -86,8 +88,7 @@ class SpawnPlan {
     if (const int failed = ::posix_spawnattr_setsigmask(&attributes_, &none)) return failed;
     if (const int failed = ::posix_spawnattr_setsigdefault(&attributes_, &all)) return failed;
     return ::posix_spawnattr_setflags(
-        &attributes_,
-        static_cast<short>(POSIX_SPAWN_SETSID | POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF));
+        &attributes_, static_cast<short>(POSIX_SPAWN_SETSID | POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF));
   }
   int spawn(const std::string& program, pid_t& pid) {
     std::string name = "nightwell-guardian";
@@ -112,8 +113,7 @@ Result<void> check(const Settings& settings) {
   line.pop_back();
   if (const auto read = parse_request(line); !read.ok()) return read.error();
   if (::access(settings.program.c_str(), X_OK) != 0)
-    return fault(Errc::not_found, "the program cannot be run: " + errno_text(errno),
-                 settings.program.string());
+    return fault(Errc::not_found, "the program cannot be run: " + errno_text(errno), settings.program.string());
   const File log(::open(settings.log.c_str(), O_WRONLY | O_APPEND | O_CREAT | O_CLOEXEC, 0640));
   if (log.get() < 0)
     return fault(Errc::storage, "the log cannot be opened: " + errno_text(errno), settings.log.string());
@@ -136,8 +136,7 @@ Result<pid_t> spawn(const Settings& settings, int child_end) {
 std::string end_text(const siginfo_t& info) {
   if (info.si_code == CLD_EXITED && info.si_status == 0)
     return "the guardian ended by itself; it had proved the output off";
-  if (info.si_code == CLD_EXITED)
-    return "the guardian ended with exit code " + std::to_string(info.si_status);
+  if (info.si_code == CLD_EXITED) return "the guardian ended with exit code " + std::to_string(info.si_status);
   return "the guardian was killed by signal " + std::to_string(info.si_status) +
          ": nobody guards the source, look at it now";
 }
@@ -147,12 +146,7 @@ std::string end_text(const siginfo_t& info) {
 // Shared with the handlers, which may run after the Client is gone.
 struct Client::Core : std::enable_shared_from_this<Client::Core> {
   Core(asio::io_context& io, Settings settings, std::function<void(const Report&)> report)
-      : lease(settings.limits.lease),
-        on_report(std::move(report)),
-        socket(io),
-        process(io),
-        patience(io),
-        end(io) {
+      : lease(settings.limits.lease), on_report(std::move(report)), socket(io), process(io), patience(io), end(io) {
     end.expires_at(asio::steady_timer::time_point::max());
   }
 
@@ -181,20 +175,19 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
   // ---- hearing ----
 
   void listen() {
-    socket.async_read_some(asio::buffer(heard),
-                           [self = shared_from_this()](const asio::error_code& error, auto size) {
-                             if (error) return self->silence();
-                             self->lines.add(std::string_view(self->heard.data(), size));
-                             while (auto line = self->lines.next())
-                               if (!self->hear(*line)) return self->silence();
-                             self->listen();
-                           });
+    socket.async_read_some(asio::buffer(heard), [self = shared_from_this()](const asio::error_code& error, auto size) {
+      if (error) return self->silence();
+      self->lines.add(std::string_view(self->heard.data(), size));
+      while (auto line = self->lines.next())
+        if (!self->hear(*line)) return self->silence();
+      self->listen();
+    });
   }
 
   // False: what came is no report, and nothing after it can be trusted.
   bool hear(const LineBuffer::Line& line) {
-    Result<Said> said = line.overlong ? Result<Said>(fault(Errc::bad_input, "a report is too long", ""))
-                                      : parse_said(line.text);
+    Result<Said> said =
+        line.overlong ? Result<Said>(fault(Errc::bad_input, "a report is too long", "")) : parse_said(line.text);
     if (!said.ok()) {
       how = "it said what cannot be read (" + said.error().text() + ")";
       return false;

@@ -20,8 +20,8 @@ std::string on_off(bool output) {
 }
 
 bool link_trouble(Errc code) {
-  return code != Errc::refused && code != Errc::out_of_range && code != Errc::open_sensor &&
-         code != Errc::overload && code != Errc::mismatch;
+  return code != Errc::refused && code != Errc::out_of_range && code != Errc::open_sensor && code != Errc::overload &&
+         code != Errc::mismatch;
 }
 
 bool finite(const ReadBack& read) {
@@ -32,8 +32,7 @@ bool finite(const ReadBack& read) {
 // cell of the tables in the header.
 class Stepper {
  public:
-  Stepper(const Limits& limits, State state, Instant now)
-      : limits_(limits), state_(std::move(state)), now_(now) {}
+  Stepper(const Limits& limits, State state, Instant now) : limits_(limits), state_(std::move(state)), now_(now) {}
 
   Step run(const Event& event) {
     time_passes();
@@ -66,20 +65,18 @@ class Stepper {
   std::optional<std::string> why_not(const LeaseRequested& asked) const {
     if (in<Opening>()) return "the source has not answered yet";
     if (in<Parking>() || in<Latched>()) return "the source is parked; only a new run may heat again";
-    if (!std::isfinite(asked.target_c) || !std::isfinite(asked.highest_c))
-      return "a temperature is not a number";
+    if (!std::isfinite(asked.target_c) || !std::isfinite(asked.highest_c)) return "a temperature is not a number";
     if (asked.target_c < limits_.lowest_c || asked.target_c > limits_.highest_c)
-      return "the target " + celsius(asked.target_c) + " is outside the source's limits " +
-             celsius(limits_.lowest_c) + " to " + celsius(limits_.highest_c);
+      return "the target " + celsius(asked.target_c) + " is outside the source's limits " + celsius(limits_.lowest_c) +
+             " to " + celsius(limits_.highest_c);
     if (asked.highest_c > limits_.absolute_highest_c)
-      return "the highest temperature " + celsius(asked.highest_c) +
-             " is above the source's absolute limit " + celsius(limits_.absolute_highest_c);
+      return "the highest temperature " + celsius(asked.highest_c) + " is above the source's absolute limit " +
+             celsius(limits_.absolute_highest_c);
     if (asked.target_c > asked.highest_c)
       return "the target " + celsius(asked.target_c) + " is above the lease's own highest temperature " +
              celsius(asked.highest_c);
     if (asked.lease <= Duration::zero() || asked.lease > limits_.lease)
-      return "a lease must last more than 0 and at most " + seconds(limits_.lease) + ", not " +
-             seconds(asked.lease);
+      return "a lease must last more than 0 and at most " + seconds(limits_.lease) + ", not " + seconds(asked.lease);
     return std::nullopt;
   }
 
@@ -103,8 +100,7 @@ class Stepper {
       parking->trouble = broken.text;
       return not_proved();
     }
-    if (in<Latched>())
-      return say(Fault{Error{Errc::unexpected, "watching the parked source", broken.text, ""}});
+    if (in<Latched>()) return say(Fault{Error{Errc::unexpected, "watching the parked source", broken.text, ""}});
     park(Cause::unexpected, broken.text);
   }
 
@@ -134,12 +130,10 @@ class Stepper {
       return park(Cause::lease_ended, "the lease ended and was not renewed");
     if (const auto* watch = watched(); watch && !in<Latched>() && now_ - watch->last_good >= limits_.stale)
       return park(Cause::stale, "no whole read-back for " + seconds(now_ - watch->last_good));
-    if (const auto* parking = get<Parking>();
-        parking && parking->gives_up_at && now_ >= *parking->gives_up_at) {
-      say(Parked{
-          cause_text(*parking), false,
-          "the source never answered, so nothing was switched on and nothing could be switched off: look "
-          "at the source"});
+    if (const auto* parking = get<Parking>(); parking && parking->gives_up_at && now_ >= *parking->gives_up_at) {
+      say(Parked{cause_text(*parking), false,
+                 "the source never answered, so nothing was switched on and nothing could be switched off: look "
+                 "at the source"});
       end(3);
     }
   }
@@ -177,9 +171,8 @@ class Stepper {
   void on(const Identified& answer) {
     if (!awaited(answer.ticket, state_.awaited == Talk::identify)) return;
     if (state_.identity && *state_.identity != answer.identity)
-      return identify_failed(
-          Error{Errc::wrong_identity, "identifying the source",
-                "it said \"" + answer.identity + "\" and before \"" + *state_.identity + "\"", ""});
+      return identify_failed(Error{Errc::wrong_identity, "identifying the source",
+                                   "it said \"" + answer.identity + "\" and before \"" + *state_.identity + "\"", ""});
     state_.identity = answer.identity;
     state_.link = Link::good;
     if (auto* parking = get<Parking>()) {
@@ -234,8 +227,7 @@ class Stepper {
   void on(const ReadBack& read) {
     if (!awaited(read.ticket, state_.awaited == Talk::read_back)) return;
     if (!finite(read))
-      return read_failed(Error{Errc::garbled, "reading the source back", "a temperature is not a number", ""},
-                         {});
+      return read_failed(Error{Errc::garbled, "reading the source back", "a temperature is not a number", ""}, {});
     state_.link = Link::good;
     const Seen seen{read.target_c, read.output};
     if (in<Opening>()) {
@@ -271,8 +263,7 @@ class Stepper {
 
   void came_on_again() {
     const Latched latched = *get<Latched>();
-    begin_parking(latched.cause, latched.detail, Then::stay, Rung::off,
-                  "its output reads on again; switching off");
+    begin_parking(latched.cause, latched.detail, Then::stay, Rung::off, "its output reads on again; switching off");
   }
 
   void note_failure(const Error& error) {
@@ -297,8 +288,7 @@ class Stepper {
   bool as_told(const Seen& seen) {
     const auto& holding = *get<Holding>();
     if (seen.output && holding.output && *seen.output != *holding.output) {
-      park(Cause::not_as_told,
-           "the output reads " + on_off(*seen.output) + " and was told " + on_off(*holding.output));
+      park(Cause::not_as_told, "the output reads " + on_off(*seen.output) + " and was told " + on_off(*holding.output));
       return false;
     }
     if (seen.target_c && holding.target_c && !near(*seen.target_c, *holding.target_c)) {
@@ -309,9 +299,7 @@ class Stepper {
     return true;
   }
 
-  bool near(double read_c, double told_c) const {
-    return std::abs(read_c - told_c) <= limits_.readback_tolerance_k;
-  }
+  bool near(double read_c, double told_c) const { return std::abs(read_c - told_c) <= limits_.readback_tolerance_k; }
 
   // H3. True: parked.
   bool too_hot(const ReadBack& read, double limit_c) {
@@ -334,9 +322,8 @@ class Stepper {
     const Duration over = now_ - off->since;
     off = Window{now_, from_c};
     if (!(rise_k > rise_alarm_k)) return false;
-    const std::string text =
-        "the temperature rose by " + number(rise_k) + " K in " + seconds(over) +
-        " though the output reads off: cut the source's power by hand, software can do no more";
+    const std::string text = "the temperature rose by " + number(rise_k) + " K in " + seconds(over) +
+                             " though the output reads off: cut the source's power by hand, software can do no more";
     say(Fault{Error{Errc::mismatch, "watching the source", text, ""}});
     if (in<Latched>()) return false;
     park(Cause::rises_while_off, text);
@@ -354,8 +341,8 @@ class Stepper {
       return window = Window{now_, read.temperature_c}, false;
     if (now_ - window->since < limits_.heating_window) return false;
     park(Cause::not_heating, "on, below its target " + celsius(*holding.target_c) + ", and from " +
-                                 celsius(window->from_c) + " to only " + celsius(read.temperature_c) +
-                                 " in " + seconds(now_ - window->since));
+                                 celsius(window->from_c) + " to only " + celsius(read.temperature_c) + " in " +
+                                 seconds(now_ - window->since));
     return true;
   }
 
@@ -402,11 +389,10 @@ class Stepper {
       return tell_next();
     }
     if (holding.tries < most_tries) return tell();
-    const std::string what =
-        target ? "the setpoint reads " + celsius(read.target_c) + " after " + std::to_string(most_tries) +
-                     " writes of " + celsius(holding.lease.target_c)
-               : "the output reads " + on_off(read.output) + " after it was told " +
-                     on_off(holding.lease.output) + " " + std::to_string(most_tries) + " times";
+    const std::string what = target ? "the setpoint reads " + celsius(read.target_c) + " after " +
+                                          std::to_string(most_tries) + " writes of " + celsius(holding.lease.target_c)
+                                    : "the output reads " + on_off(read.output) + " after it was told " +
+                                          on_off(holding.lease.output) + " " + std::to_string(most_tries) + " times";
     park(Cause::not_taken, what);
   }
 
@@ -417,8 +403,7 @@ class Stepper {
     begin_parking(cause, std::move(detail), Then::stay, Rung::off);
   }
 
-  void begin_parking(Cause cause, std::string detail, Then then, Rung first,
-                     const char* doing = "switching off") {
+  void begin_parking(Cause cause, std::string detail, Then then, Rung first, const char* doing = "switching off") {
     Parking parking;
     parking.cause = cause;
     parking.detail = std::move(detail);
@@ -469,7 +454,8 @@ class Stepper {
       parking.first = Rung::off;
       return climb(Rung::off);
     }
-    if (parking.rung == Rung::read_off) return climb(Rung::target);
+    // A source that cannot be read has not been told either: "off" again before anything else.
+    if (parking.rung == Rung::read_off) return seen.output ? climb(Rung::target) : not_proved();
     if (seen.output == false && seen.target_c && near(*seen.target_c, limits_.safe_c))
       return proved("the output reads off and the setpoint " + celsius(*seen.target_c));
     not_proved();
@@ -491,8 +477,7 @@ class Stepper {
 
   std::string unproved_text(const Parking& parking) const {
     std::string out = parking.detail + "; NOT PROVED OFF after round " + std::to_string(parking.round) + ": ";
-    out += parking.seen.output ? "the output reads " + on_off(*parking.seen.output)
-                               : "the output cannot be read";
+    out += parking.seen.output ? "the output reads " + on_off(*parking.seen.output) : "the output cannot be read";
     if (parking.seen.target_c) out += ", the setpoint reads " + celsius(*parking.seen.target_c);
     if (!parking.trouble.empty()) out += " (" + parking.trouble + ")";
     return out + ". Trying again; if it stays so, cut the source's power by hand";
@@ -529,8 +514,7 @@ class Stepper {
 
   Status status(const ReadBack& read) const {
     const auto* holding = std::get_if<Holding>(&state_.phase);
-    return {read.target_c, read.temperature_c, read.output,
-            holding ? to_seconds(holding->lease.ends - now_) : 0};
+    return {read.target_c, read.temperature_c, read.output, holding ? to_seconds(holding->lease.ends - now_) : 0};
   }
 
   // ---- phases ----
@@ -544,10 +528,9 @@ class Stepper {
     return std::get_if<P>(&state_.phase);
   }
   Watch* watched() {
-    return std::visit(
-        Overload{[](Idle& p) { return &p.watch; }, [](Holding& p) { return &p.watch; },
-                 [](Latched& p) { return &p.watch; }, [](auto&) { return static_cast<Watch*>(nullptr); }},
-        state_.phase);
+    return std::visit(Overload{[](Idle& p) { return &p.watch; }, [](Holding& p) { return &p.watch; },
+                               [](Latched& p) { return &p.watch; }, [](auto&) { return static_cast<Watch*>(nullptr); }},
+                      state_.phase);
   }
   Watch fresh_watch() const {
     Watch watch;
@@ -611,20 +594,16 @@ Result<void> check(const Limits& limits) {
                        limits.heating_gain_k, limits.readback_tolerance_k})
     if (!std::isfinite(value)) return bad("a limit is not a finite number");
   if (!(limits.lowest_c < limits.highest_c)) return bad("lowest_c must lie below highest_c");
-  if (!(limits.highest_c <= limits.absolute_highest_c))
-    return bad("absolute_highest_c must not lie below highest_c");
+  if (!(limits.highest_c <= limits.absolute_highest_c)) return bad("absolute_highest_c must not lie below highest_c");
   if (limits.safe_c < limits.lowest_c || limits.safe_c > limits.highest_c)
     return bad("safe_c must lie between lowest_c and highest_c");
   if (!(limits.heating_gain_k > 0)) return bad("heating gain_k must be positive");
   if (!(limits.readback_tolerance_k > 0)) return bad("readback_tolerance_k must be positive");
   for (Duration time : {limits.lease, limits.poll, limits.stale, limits.heating_window})
-    if (time <= Duration::zero())
-      return bad("lease_s, poll_s, stale_s and the heating window_s must be positive");
+    if (time <= Duration::zero()) return bad("lease_s, poll_s, stale_s and the heating window_s must be positive");
   if (limits.lease < 2 * limits.poll)
-    return bad(
-        "lease_s must be at least twice poll_s: a lease is renewed at read-backs, and one may be missed");
-  if (limits.stale <= limits.poll)
-    return bad("stale_s must be longer than poll_s: every pause would be stale");
+    return bad("lease_s must be at least twice poll_s: a lease is renewed at read-backs, and one may be missed");
+  if (limits.stale <= limits.poll) return bad("stale_s must be longer than poll_s: every pause would be stale");
   return {};
 }
 
@@ -638,18 +617,17 @@ std::optional<Instant> next_tick(const Limits& limits, const State& state) {
     const Instant stale = watch.last_good + limits.stale;
     return free ? std::min(watch.next_poll, stale) : stale;
   };
-  return std::visit(
-      Overload{[&](const Opening& p) { return free ? std::optional(p.try_at) : std::nullopt; },
-               [&](const Idle& p) { return std::optional(watched(p.watch)); },
-               [&](const Holding& p) { return std::optional(std::min(p.lease.ends, watched(p.watch))); },
-               [&](const Parking& p) {
-                 std::optional<Instant> at = p.gives_up_at;
-                 if (p.rung == Rung::pause) at = at ? std::min(*at, p.resume_at) : p.resume_at;
-                 return at;
-               },
-               [&](const Latched& p) { return free ? std::optional(p.watch.next_poll) : std::nullopt; },
-               [&](const Left&) { return std::optional<Instant>(); }},
-      state.phase);
+  return std::visit(Overload{[&](const Opening& p) { return free ? std::optional(p.try_at) : std::nullopt; },
+                             [&](const Idle& p) { return std::optional(watched(p.watch)); },
+                             [&](const Holding& p) { return std::optional(std::min(p.lease.ends, watched(p.watch))); },
+                             [&](const Parking& p) {
+                               std::optional<Instant> at = p.gives_up_at;
+                               if (p.rung == Rung::pause) at = at ? std::min(*at, p.resume_at) : p.resume_at;
+                               return at;
+                             },
+                             [&](const Latched& p) { return free ? std::optional(p.watch.next_poll) : std::nullopt; },
+                             [&](const Left&) { return std::optional<Instant>(); }},
+                    state.phase);
 }
 
 }  // namespace nightwell::guardian

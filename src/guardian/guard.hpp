@@ -24,9 +24,9 @@
 //   failure          tries again  fault        fault        ladder         fault         nothing
 //   * and leaves once the park is proved
 //
-// The off ladder: output off, read back, setpoint to safe_c, read back; proved when the read-back says output
-// off and the setpoint is safe_c. If not proved: say so, pause (1 to 5 s), identify again, once more, for
-// ever.
+// The off ladder: output off, read back, setpoint to safe_c, read back; proved when the last read-back says output
+// off and the setpoint is safe_c. If not proved: say so, pause (1 to 5 s), identify again, once more, for ever. A
+// round in which the output cannot be read ends there: "off" comes before anything else.
 //
 // Conversations: at most one is awaited. Each carries a ticket; a command replaces an older one that has not
 // begun, and the result of a ticket that is no longer awaited changes nothing.
@@ -64,14 +64,14 @@ struct Limits {
 // bad_input: a limit is not finite, not positive where it must be, or the order above does not hold.
 [[nodiscard]] Result<void> check(const Limits& limits);
 
-inline constexpr int most_tries = 3;                 // writes of one value before it parks
-inline constexpr int too_hot_reads = 2;              // consecutive read-backs above a limit (H3)
-inline constexpr double far_too_hot_k = 5;           // one read-back this far above is enough (H3)
-inline constexpr double heating_matters_k = 2;       // nearer to the target, no gain is asked for (H8)
-inline constexpr Duration rise_window{120'000'000};  // a source told off is looked at over this long (H5)
-inline constexpr double rise_alarm_k = 2;            // and may not rise by more (H5)
-inline constexpr double room_above_safe_k = 10;      // a cold source may warm to the room: no alarm below
-inline constexpr Duration retry_pause{1'000'000};    // after a failed conversation, or poll if shorter
+inline constexpr int most_tries = 3;                      // writes of one value before it parks
+inline constexpr int too_hot_reads = 2;                   // consecutive read-backs above a limit (H3)
+inline constexpr double far_too_hot_k = 5;                // one read-back this far above is enough (H3)
+inline constexpr double heating_matters_k = 2;            // nearer to the target, no gain is asked for (H8)
+inline constexpr Duration rise_window{120'000'000};       // a source told off is looked at over this long (H5)
+inline constexpr double rise_alarm_k = 2;                 // and may not rise by more (H5)
+inline constexpr double room_above_safe_k = 10;           // a cold source may warm to the room: no alarm below
+inline constexpr Duration retry_pause{1'000'000};         // after a failed conversation, or poll if shorter
 inline constexpr Duration first_ladder_pause{1'000'000};  // grows by as much each round
 inline constexpr Duration longest_ladder_pause{5'000'000};
 
@@ -134,9 +134,8 @@ struct ReadFailed {
   Seen seen;
 };
 
-using Event =
-    std::variant<LeaseRequested, ParkRequested, DaemonGone, StopRequested, MalformedRequest, HostSlept,
-                 Broken, Tick, Identified, CommandDone, CommandFailed, ReadBack, ReadFailed>;
+using Event = std::variant<LeaseRequested, ParkRequested, DaemonGone, StopRequested, MalformedRequest, HostSlept,
+                           Broken, Tick, Identified, CommandDone, CommandFailed, ReadBack, ReadFailed>;
 
 // ---- actions ----
 

@@ -36,8 +36,7 @@ class Log {
     ++lines_;
     if (file_ < 0 || (lines_ > every_line_until && lines_ % then_one_in != 0)) return;
     std::string line = utc + " " + printable(text) + "\n";
-    if (lines_ == every_line_until)
-      line += utc + " from here on one line in " + std::to_string(then_one_in) + "\n";
+    if (lines_ == every_line_until) line += utc + " from here on one line in " + std::to_string(then_one_in) + "\n";
     [[maybe_unused]] const auto written = ::write(file_, line.data(), line.size());
   }
 

@@ -204,8 +204,7 @@ Request read_setup(Fields& in) {
   setup.limits = read_limits(in);
   setup.speed = in.number("speed");
   setup.log = in.text("log");
-  if (!(setup.speed > 0) || setup.speed > highest_speed)
-    in.fail_at("speed", "is not above 0 and at most 1000000");
+  if (!(setup.speed > 0) || setup.speed > highest_speed) in.fail_at("speed", "is not above 0 and at most 1000000");
   return setup;
 }
 
@@ -274,8 +273,7 @@ Json parse(std::string_view line) {
 }
 
 void check_version(Fields& in) {
-  if (in.whole("v") != protocol_version)
-    in.fail_at("v", "is not 1: daemon and guardian are not of one build");
+  if (in.whole("v") != protocol_version) in.fail_at("v", "is not 1: daemon and guardian are not of one build");
 }
 
 template <class T>

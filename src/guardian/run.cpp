@@ -44,12 +44,11 @@ Result<Setup> read_setup(const Result<std::string>& line, const instrument::Regi
   Result<Request> request = parse_request(*line);
   if (!request.ok()) return request.error();
   const auto* setup = std::get_if<Setup>(&*request);
-  if (!setup)
-    return Error{Errc::bad_input, "reading the settings", "the first line asks for something else", ""};
+  if (!setup) return Error{Errc::bad_input, "reading the settings", "the first line asks for something else", ""};
   if (const auto fine = check(setup->limits); !fine.ok()) return fine.error();
   if (!registry.sources.contains(setup->connection.driver))
-    return Error{Errc::not_found, "opening the source",
-                 "there is no driver \"" + setup->connection.driver + "\"", setup->connection.name};
+    return Error{Errc::not_found, "opening the source", "there is no driver \"" + setup->connection.driver + "\"",
+                 setup->connection.name};
   return *setup;
 }
 
@@ -65,6 +64,12 @@ std::chrono::steady_clock::duration longest_call(Duration reply) {
   return 30 * reply + std::chrono::seconds(30);
 }
 
+// A question to a source that says nothing ends in this time: the answer's deadline, then the marker's. A call that
+// takes longer is searching a noisy line for its place.
+std::chrono::steady_clock::duration patience(Duration reply) {
+  return 2 * reply + std::chrono::milliseconds(500);
+}
+
 [[noreturn]] void guard(const Setup& setup, const instrument::Registry& registry) {
   Log log(setup.log);
   if (!log.ok()) complain("the log cannot be opened; going on without it");
@@ -72,7 +77,10 @@ std::chrono::steady_clock::duration longest_call(Duration reply) {
   instrument::RunClock clock(io, setup.speed);
   const auto source = registry.sources.at(setup.connection.driver)(io, setup.connection);
   asio::local::stream_protocol::socket daemon(io, asio::local::stream_protocol(), socket_file);
-  const ShellSettings settings{setup.limits, longest_call(setup.connection.reply)};
+  ShellSettings settings;
+  settings.limits = setup.limits;
+  settings.longest_call = longest_call(setup.connection.reply);
+  settings.patience = patience(setup.connection.reply);
   // Everything is done by then: the park is proved (or hopeless), the port closed, the last line sent.
   const auto leave = [](int code) { std::_Exit(code); };
   Shell shell(io, clock, *source, log, std::move(daemon), settings, leave);

@@ -69,8 +69,7 @@ std::optional<std::string> log_text(const Said& said) {
 }  // namespace
 
 Shell::Shell(asio::io_context& io, instrument::Clock& clock, instrument::HeatSource& source, Log& log,
-             asio::local::stream_protocol::socket daemon, ShellSettings settings,
-             std::function<void(int)> on_exit)
+             asio::local::stream_protocol::socket daemon, ShellSettings settings, std::function<void(int)> on_exit)
     : io_(io),
       clock_(clock),
       source_(source),
@@ -116,10 +115,9 @@ void Shell::take(const Event& event) {
 }
 
 void Shell::perform(const Action& action) {
-  std::visit(
-      Overload{[this](const Say& say) { send(say.said); }, [this](const Exit& exit) { leave(exit.code); },
-               [this](const auto& command) { enqueue(command); }},
-      action);
+  std::visit(Overload{[this](const Say& say) { send(say.said); }, [this](const Exit& exit) { leave(exit.code); },
+                      [this](const auto& command) { enqueue(command); }},
+             action);
 }
 
 void Shell::set_tick() {
@@ -130,8 +128,8 @@ void Shell::set_tick() {
   }
   const double left_s = std::max(0.0, to_seconds(*at - clock_.now()) / clock_.speed());
   // A millisecond more than asked for, so that a tick never comes before its moment and turns for nothing.
-  tick_.expires_after(std::chrono::milliseconds(1) + std::chrono::duration_cast<std::chrono::nanoseconds>(
-                                                         std::chrono::duration<double>(left_s)));
+  tick_.expires_after(std::chrono::milliseconds(1) +
+                      std::chrono::duration_cast<std::chrono::nanoseconds>(std::chrono::duration<double>(left_s)));
   tick_.async_wait([this](const asio::error_code& error) {
     if (!error) feed(Tick{});
   });
@@ -172,11 +170,10 @@ void Shell::call_next() {
       return;
     }
     Action command = *std::exchange(next_command_, std::nullopt);
-    asio::co_spawn(
-        io_, carry_out(std::move(command)),
-        asio::bind_cancellation_slot(cancel_call_.slot(), [this](std::exception_ptr failure, Event result) {
-          call_ended(failure, result);
-        }));
+    asio::co_spawn(io_, carry_out(std::move(command)),
+                   asio::bind_cancellation_slot(cancel_call_.slot(), [this](std::exception_ptr failure, Event result) {
+                     call_ended(failure, result);
+                   }));
   });
 }
 
@@ -241,8 +238,7 @@ asio::awaitable<Event> Shell::carry_out_output(SetOutput command) {
 
 // Output first: in a park it is what matters, and it is kept where a later call fails.
 asio::awaitable<Event> Shell::carry_out_read_back(ReadBackNow command) {
-  ReadFailed failed{
-      command.ticket, Error{Errc::unexpected, "reading the source back", "left for a command", ""}, {}};
+  ReadFailed failed{command.ticket, Error{Errc::unexpected, "reading the source back", "left for a command", ""}, {}};
   Event result = failed;
   begin_call();
   try {
@@ -341,12 +337,11 @@ void Shell::write_next() {
     return;
   }
   writing_ = true;
-  asio::async_write(daemon_, asio::buffer(outbox_.front()),
-                    [this](const asio::error_code& error, std::size_t) {
-                      outbox_.pop_front();
-                      if (error) outbox_.clear();  // nobody listens; the reader finds that out by itself
-                      write_next();
-                    });
+  asio::async_write(daemon_, asio::buffer(outbox_.front()), [this](const asio::error_code& error, std::size_t) {
+    outbox_.pop_front();
+    if (error) outbox_.clear();  // nobody listens; the reader finds that out by itself
+    write_next();
+  });
 }
 
 // ---- the end ----

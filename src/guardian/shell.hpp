@@ -3,8 +3,7 @@
 //
 // One thread, one io_context. One conversation with the source at a time; a newer command waits for the call
 // in flight and replaces one that has not begun. A read-back is three calls and is left between two of them
-// when a command waits. An "off" waits for `patience` only: then the call in flight is cancelled (H24: the
-// first byte of "off" within 1 s). A call that does not end by its own deadline (a driver's bug) is ended by
+// when a command waits. An "off" waits for `patience` only: then the call in flight is cancelled (H24). A call that does not end by its own deadline (a driver's bug) is ended by
 // closing the port. An exception anywhere becomes a Broken event, which parks.
 #pragma once
 
@@ -45,8 +44,7 @@ class Shell {
   // called once, from `io`, after the port is closed and what was said is written (or 1 s of real time has
   // passed).
   Shell(asio::io_context& io, instrument::Clock& clock, instrument::HeatSource& source, Log& log,
-        asio::local::stream_protocol::socket daemon, ShellSettings settings,
-        std::function<void(int)> on_exit);
+        asio::local::stream_protocol::socket daemon, ShellSettings settings, std::function<void(int)> on_exit);
   Shell(const Shell&) = delete;
   Shell& operator=(const Shell&) = delete;
 

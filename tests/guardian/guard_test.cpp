@@ -764,8 +764,6 @@ TEST_CASE("A deaf source is still told off; one that never answered is not", "[l
   known.to_parking();
   known.command_fails(Errc::port_gone);
   known.read_fails({}, Errc::port_gone);
-  known.command_fails(Errc::port_gone);
-  known.read_fails({}, Errc::port_gone);
   known.tick_after(1);
   CHECK(known.did<Identify>());
   known.command_fails(Errc::no_answer);
@@ -780,6 +778,18 @@ TEST_CASE("A deaf source is still told off; one that never answered is not", "[l
   unknown.tick_after(1);
   unknown.identified();
   CHECK(unknown.tells_off());
+}
+
+TEST_CASE("An output that cannot be read is told off again before the setpoint is touched", "[ladder]") {
+  Night night;
+  night.to_parking();
+  night.done();
+  night.read_fails();
+  CHECK(night.told_nothing());
+  CHECK_FALSE(night.said<Parked>()->confirmed);
+  night.tick_after(1);
+  night.identified();
+  CHECK(night.tells_off());
 }
 
 TEST_CASE("An unreadable temperature does not hide a proved park", "[ladder]") {
@@ -917,8 +927,6 @@ TEST_CASE("The daemon is gone before any lease: look, and leave a source that is
   SECTION("not to be seen") {
     night.read_fails();
     CHECK(night.tells_off());
-    night.command_fails();
-    night.read_fails();
     night.command_fails();
     night.read_fails();
     CHECK_FALSE(night.exits());
