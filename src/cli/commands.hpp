@@ -11,18 +11,22 @@ namespace nightwell::cli {
 struct Context;
 
 // Adds a command (or a family of them) to the program. Its callback does the work and notes Context::exit.
+void add_plan(CLI::App& program, Context& context);
+void add_survey(CLI::App& program, Context& context);
+void add_start(CLI::App& program, Context& context);
 void add_status(CLI::App& program, Context& context);
 void add_watch(CLI::App& program, Context& context);
 void add_requests(CLI::App& program, Context& context);
 void add_runs(CLI::App& program, Context& context);
 void add_tail(CLI::App& program, Context& context);
 void add_verify(CLI::App& program, Context& context);
+void add_results(CLI::App& program, Context& context);
 
 using AddCommand = void (*)(CLI::App& program, Context& context);
 
 // In the order of --help: the order of a night.
 inline constexpr AddCommand all_commands[] = {
-    add_status, add_watch, add_requests, add_runs, add_tail, add_verify,
+    add_plan, add_survey, add_start, add_status, add_watch, add_requests, add_runs, add_tail, add_verify, add_results,
 };
 
 }  // namespace nightwell::cli

@@ -67,8 +67,4 @@ void tell(std::string_view line) {
   std::fwrite(out.data(), 1, out.size(), stderr);
 }
 
-void say_json(const nlohmann::json& value) {
-  say(value.dump(2, ' ', true, nlohmann::json::error_handler_t::replace) + "\n");
-}
-
 }  // namespace nightwell::cli

@@ -42,6 +42,9 @@ void say(std::string_view text);
 // One line on standard error, after "nightwell: ".
 void tell(std::string_view line);
 // JSON on standard output, indented, nothing in it that a terminal could act on; and LF.
-void say_json(const nlohmann::json& value);
+template <class Json>
+void say_json(const Json& value) {
+  say(value.dump(2, ' ', true, Json::error_handler_t::replace) + "\n");
+}
 
 }  // namespace nightwell::cli

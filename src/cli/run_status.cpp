@@ -1,12 +1,16 @@
 #include "cli/run_status.hpp"
 
 #include "cli/look.hpp"
+#include "cli/signals.hpp"
 
 namespace nightwell::cli {
 namespace {
 
 // A look happens twice a second; a daemon that takes longer than this is not there as far as the view goes.
 constexpr Duration look_deadline = std::chrono::seconds(2);
+
+// Nobody watches a pipe: a daemon that is gone this long ends the following.
+constexpr auto longest_silence = std::chrono::seconds(60);
 
 nlohmann::json status_request(const std::string& run) {
   nlohmann::json request = {{"ask", "status"}};
@@ -47,6 +51,24 @@ Look look_at(const Context& context, const std::string& run) {
     look.refused = true;
   }
   return look;
+}
+
+Followed follow_run(const Context& context, const std::string& run, nlohmann::json status,
+                    const std::function<void(const nlohmann::json&)>& seen) {
+  Signals signals(leaving_signals);
+  auto last_answer = std::chrono::steady_clock::now();
+  for (;;) {
+    seen(status);
+    if (ended(status) || signals.wait(between_looks) != 0) return {std::move(status), ""};
+    Look look = look_at(context, run);
+    const auto now = std::chrono::steady_clock::now();
+    if (look.status) {
+      status = std::move(*look.status);
+      last_answer = now;
+    } else if (look.refused || now - last_answer > longest_silence) {
+      return {std::move(status), look.trouble};
+    }
+  }
 }
 
 bool ended(const nlohmann::json& status) {

@@ -1,6 +1,8 @@
 // Following one run through the daemon: which run is meant, how it stands, and how it ended.
 #pragma once
 
+#include <chrono>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
@@ -20,6 +22,18 @@ struct Look {
   bool refused = false;  // the daemon answered and said no: trying again is no use
 };
 [[nodiscard]] Look look_at(const Context& context, const std::string& run);
+
+// How often a run is looked at while it is followed.
+inline constexpr Duration between_looks = std::chrono::milliseconds(500);
+
+struct Followed {
+  nlohmann::json status;  // the last one; has no ending where a signal asked us to leave
+  std::string given_up;   // why the daemon is no longer asked, for people
+};
+// Looks at a run until it ends, a signal asks us to leave, the daemon refuses, or has been silent for a minute.
+// `seen` gets every status, the first one and the last one too.
+Followed follow_run(const Context& context, const std::string& run, nlohmann::json status,
+                    const std::function<void(const nlohmann::json&)>& seen);
 
 // The run has its closing record.
 [[nodiscard]] bool ended(const nlohmann::json& status);

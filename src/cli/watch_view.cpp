@@ -206,7 +206,7 @@ void write_window(Page& page, const json& status) {
 void write_sweeps(Page& page, const json& status) {
   const json& sweeps = at(status, "sweeps");
   const auto done = number_at(sweeps, "done"), of = number_at(sweeps, "of");
-  if (!done || !of || *of <= 0 || raw_text_at(status, "state") != "capture") return;
+  if (!done || !of || *of <= 0 || (*done <= 0 && raw_text_at(status, "state") != "capture")) return;
   page.row("Sweeps", {bar(*done / *of, 22), shortest(*done) + " of " + shortest(*of) + " done"});
 }
 

@@ -1,14 +1,15 @@
 // nightwell watch: a live page about one run, until the run ends or the person leaves. Without a terminal: a
 // block of text whenever something changes.
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <chrono>
+#include <cstdio>
 #include <memory>
 
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 #include "cli/look.hpp"
 #include "cli/run_status.hpp"
-#include "cli/signals.hpp"
 #include "cli/terminal.hpp"
 #include "cli/watch_view.hpp"
 
@@ -17,10 +18,6 @@ namespace {
 
 using nlohmann::json;
 using Clock = std::chrono::steady_clock;
-
-constexpr Duration between_looks = std::chrono::milliseconds(500);
-// Nobody watches a pipe: a daemon that is gone this long ends the command there.
-constexpr Clock::duration longest_silence = std::chrono::seconds(60);
 
 constexpr int columns_without_terminal = 100;
 
@@ -33,20 +30,21 @@ std::string page_of(const json& status, const std::string& trouble, TerminalSize
          clip("OLD PICTURE: " + trouble, static_cast<std::size_t>(std::max(columns, 1)));
 }
 
-// Gives the last status; the person may have left before the run's end.
-json watch_on_screen(Context& context, const std::string& run, json status) {
+Followed watch_on_screen(const Context& context, const std::string& run, json status) {
   Screen screen;
   std::string trouble;
   Clock::time_point next = Clock::now() + between_looks;
   for (;;) {
     screen.paint(page_of(status, trouble, terminal_size()));
-    if (ended(status)) return status;
-    const auto left = std::chrono::duration_cast<Duration>(next - Clock::now());
-    const Screen::Event event = left > Duration{0} ? screen.wait(left) : screen.wait(Duration{0});
-    if (event == Screen::Event::leave) return status;
+    if (ended(status)) return {std::move(status), ""};
+    const auto left = std::chrono::ceil<Duration>(next - Clock::now());
+    const Screen::Event event = screen.wait(std::max(left, Duration{0}));
+    if (event == Screen::Event::leave) return {std::move(status), ""};
     if (event == Screen::Event::resized || Clock::now() < next) continue;
     Look look = look_at(context, run);
     next = Clock::now() + between_looks;
+    if (look.refused) return {std::move(status), look.trouble};
+    // A daemon that does not answer may come back, and somebody is watching: the old picture stays.
     trouble = look.trouble;
     if (look.status) status = std::move(*look.status);
   }
@@ -67,26 +65,14 @@ void print_block(const json& status) {
   std::fflush(stdout);
 }
 
-json watch_in_blocks(Context& context, const std::string& run, json status) {
-  Signals signals(leaving_signals);
+Followed watch_in_blocks(const Context& context, const std::string& run, json status) {
   std::string printed;
-  Clock::time_point last_answer = Clock::now();
-  for (;;) {
-    if (std::string mark = mark_of(status); mark != printed) {
-      print_block(status);
-      printed = std::move(mark);
-    }
-    if (ended(status) || signals.wait(between_looks) != 0) return status;
-    Look look = look_at(context, run);
-    if (look.status) {
-      status = std::move(*look.status);
-      last_answer = Clock::now();
-    } else if (look.refused || Clock::now() - last_answer > longest_silence) {
-      tell(look.trouble);
-      context.exit = Exit::refused;
-      return status;
-    }
-  }
+  return follow_run(context, run, std::move(status), [&printed](const json& seen) {
+    std::string mark = mark_of(seen);
+    if (mark == printed) return;
+    print_block(seen);
+    printed = std::move(mark);
+  });
 }
 
 void watch(Context& context, const std::string& name) {
@@ -94,13 +80,18 @@ void watch(Context& context, const std::string& name) {
   if (!status) return;
   const std::string run = raw_text_at(*status, "run");
   const bool on_screen = stdout_is_terminal();
-  const json last =
+  const Followed followed =
       on_screen ? watch_on_screen(context, run, std::move(*status)) : watch_in_blocks(context, run, std::move(*status));
-  if (context.exit != Exit::done) return;
-  if (!ended(last)) return tell("the run goes on; `nightwell watch " + shown(run) + "` shows it again");
-  // The page went with the alternate screen: leave the end of it where it can be read.
-  if (on_screen) say(render(last, terminal_size().columns, 0) + "\n");
-  context.exit = exit_of(last);
+  if (!followed.given_up.empty()) {
+    tell(followed.given_up);
+    context.exit = Exit::refused;
+  } else if (!ended(followed.status)) {
+    tell("the run goes on; `nightwell watch " + shown(run) + "` shows it again");
+  } else {
+    // The page went with the alternate screen: leave the end of it where it can be read.
+    if (on_screen) say(render(followed.status, terminal_size().columns, 0) + "\n");
+    context.exit = exit_of(followed.status);
+  }
 }
 
 }  // namespace

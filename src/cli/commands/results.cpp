@@ -1,0 +1,53 @@
+// nightwell results: what a run found, worked out again from its journal.
+#include "results/results.hpp"
+
+#include <CLI/CLI.hpp>
+#include <memory>
+
+#include "cli/commands.hpp"
+#include "cli/context.hpp"
+#include "cli/find_journal.hpp"
+#include "cli/wording.hpp"
+#include "report/report.hpp"
+
+namespace nightwell::cli {
+namespace {
+
+struct Arguments {
+  std::string name;
+  bool as_json = false, as_csv = false;
+};
+
+void show_results(Context& context, const Arguments& arguments) {
+  const auto path = find_journal(arguments.name, context.state_root());
+  if (!path) return context.fail(path.error());
+  const auto found = results::compute(*path);
+  if (!found) {
+    context.fail(found.error());
+    context.exit = Exit::bad_input;
+    return;
+  }
+  if (arguments.as_json) {
+    say(report::json(*found));
+  } else if (arguments.as_csv) {
+    say(report::csv(*found));
+    // The table has no room for them, and numbers must not travel without.
+    for (const std::string& caution : report::cautions(*found)) tell(shown(caution));
+  } else {
+    say(report::text(*found));
+  }
+  if (found->ending != "finished") context.exit = Exit::unfinished;
+}
+
+}  // namespace
+
+void add_results(CLI::App& program, Context& context) {
+  auto* command = program.add_subcommand("results", "what a run found; exit 0 if it finished, 4 if not");
+  auto arguments = std::make_shared<Arguments>();
+  command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
+  auto* as_json = command->add_flag("--json", arguments->as_json, "as JSON");
+  command->add_flag("--csv", arguments->as_csv, "as a table for a spreadsheet")->excludes(as_json);
+  command->callback([&context, arguments] { show_results(context, *arguments); });
+}
+
+}  // namespace nightwell::cli

@@ -1,0 +1,39 @@
+// Profile, bench and job from disk, checked on this side first: faults are told where the files are, and the daemon is
+// only asked to start what it will not refuse.
+#pragma once
+
+#include <optional>
+#include <string>
+
+#include "cli/context.hpp"
+#include "plan/input_files.hpp"
+#include "sequence/plan.hpp"
+
+namespace CLI {
+class App;
+}
+
+namespace nightwell::cli {
+
+struct PlanArguments {
+  std::string profile, bench, job;
+  bool accept_overdue = false;
+  bool as_json = false;
+};
+
+// PROFILE BENCH JOB [--accept-overdue] [--json]
+void add_plan_arguments(CLI::App& command, PlanArguments& arguments);
+
+struct CheckedPlan {
+  plan::InputFiles files;
+  sequence::Plan plan;
+};
+
+// Says all faults on standard error (with --json: on standard output, as {"ok": false, "faults": […]}) and notes exit
+// code 2 where there are any.
+std::optional<CheckedPlan> check_plan(Context& context, const PlanArguments& arguments);
+
+// Asks the daemon to start it; gives the daemon's answer. Says what is wrong and notes the exit code otherwise.
+std::optional<nlohmann::json> start_run(Context& context, const CheckedPlan& checked, const PlanArguments& arguments);
+
+}  // namespace nightwell::cli

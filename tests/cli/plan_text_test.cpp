@@ -1,0 +1,76 @@
+#include "cli/plan_text.hpp"
+
+#include <catch2/catch.hpp>
+#include <chrono>
+
+using namespace nightwell;
+using namespace nightwell::sequence;
+using cli::plan_text;
+
+namespace {
+
+Plan cold_store() {
+  Plan plan;
+  plan.profile = "cold-store";
+  plan.bench = "bench-2";
+  plan.job = "seed-bank\x1b[2J";
+  plan.scanners.resize(1);
+  plan.scanners[0].name = "s1";
+  plan.scanners[0].driver = "scpi-scanner";
+  plan.scanners[0].port = TcpPort{"127.0.0.1", 5025};
+  plan.sources.resize(1);
+  plan.sources[0].name = "bath";
+  plan.sources[0].driver = "scpi-source";
+  plan.sources[0].port = PtyPort{"/dev/pts/9"};
+  plan.sources[0].lowest_c = -40;
+  plan.sources[0].highest_c = 120;
+  plan.sources[0].absolute_highest_c = 130;
+  plan.channels.resize(1);
+  plan.channels[0].name = "r1";
+  plan.channels[0].role = Role::reference;
+  plan.channels[0].address = 101;
+  plan.channels[0].card.serial = "SB-R-1";
+  plan.channels[0].card.due = "2027-03-01";
+  Plateau plateau;
+  plateau.setpoint_c = -20;
+  plateau.settle.window = std::chrono::minutes(10);
+  plateau.settle.largest_drift_k = 0.01;
+  plateau.settle.largest_spread_k = 0.02;
+  for (PhaseLimit* limit : {&plateau.approach_limit, &plateau.settle_limit, &plateau.capture_limit})
+    limit->within = std::chrono::hours(1);
+  plateau.settle_limit.otherwise = LimitPolicy::skip;
+  plan.plateaus = {plateau};
+  plan.cooldown.limit.within = std::chrono::minutes(30);
+  plan.cooldown.leave_between_low_c = 5;
+  plan.cooldown.leave_between_high_c = 40;
+  return plan;
+}
+
+bool holds(const std::string& text, const std::string& part) {
+  return text.find(part) != std::string::npos;
+}
+
+}  // namespace
+
+TEST_CASE("the plan for people: plateaus, channels, instruments, limits, time") {
+  const std::string text = plan_text(cold_store());
+  CHECK(holds(text, "profile cold-store, bench bench-2, job seed-bank\\x1b[2J\n"));
+  CHECK(holds(text, "1        -20 °C    bath    ±0.5 K  10 min 0 s  0.01 K  0.02 K  5 mirrored"));
+  CHECK(holds(text, "1 h 0 min, else skip"));
+  CHECK(holds(text, "r1       reference  SB-R-1"));
+  CHECK(
+      holds(text, "bath        scpi-source   pty /dev/pts/9     -40 °C to 120 °C, never above 130 °C, parks at 20 °C"));
+  CHECK(holds(text, "cool down to 20 °C, safe to leave between 5 °C and 40 °C"));
+  CHECK(holds(text, "at most 3 h 30 min"));
+}
+
+TEST_CASE("a survey has no plateaus; accepted overdue references are named") {
+  Plan plan = cold_store();
+  plan.plateaus.clear();
+  plan.survey = Survey{std::chrono::seconds(30), std::chrono::minutes(5), 23, 2};
+  plan.accepted_overdue = {"SB-R-1"};
+  const std::string text = plan_text(plan);
+  CHECK_FALSE(holds(text, "PLATEAU"));
+  CHECK(holds(text, "Survey: every 30 s for 5 min 0 s\n"));
+  CHECK(holds(text, "Accepted: reference SB-R-1 is past its due date\n"));
+}
