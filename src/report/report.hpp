@@ -1,0 +1,29 @@
+// Results as text: a table for people, JSON and CSV for programs.
+//
+// Pure: results in, text out. All text from outside is made harmless for where it goes: a terminal (controls shown as
+// escapes), JSON (ASCII), a spreadsheet (cells that would start a formula get an apostrophe in front).
+// docs/results.md describes the shapes of JSON and CSV, which do not change within a format version, and what the
+// numbers are. No errors.
+#pragma once
+
+#include <string>
+#include <vector>
+
+#include "results/results.hpp"
+
+namespace nightwell::report {
+
+// Lines of at most 100 columns, each ended by LF. Numbers are rounded for reading: 0.1 mK, 10 nV, 10 µΩ, 10 nA.
+[[nodiscard]] std::string text(const results::Results& results);
+
+// One object, "format": "nightwell-results/1", with a LF at the end. Numbers read back exactly.
+[[nodiscard]] std::string json(const results::Results& results);
+
+// RFC 4180, UTF-8, CRLF: a head line, then a line for each plateau and item. Numbers read back exactly.
+[[nodiscard]] std::string csv(const results::Results& results);
+
+// What a reader of the numbers has to know before using them, a sentence each; empty for a run without blemish.
+// Not yet made harmless for a terminal.
+[[nodiscard]] std::vector<std::string> cautions(const results::Results& results);
+
+}  // namespace nightwell::report

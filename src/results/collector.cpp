@@ -1,0 +1,251 @@
+#include "results/collector.hpp"
+
+#include <algorithm>
+#include <charconv>
+
+#include "plan/sensor_json.hpp"
+#include "results/fields.hpp"
+
+namespace nightwell::results {
+
+namespace {
+
+constexpr const char* format = "nightwell-journal/1";
+constexpr const char* doing = "working results out of a journal";
+
+std::optional<Role> role(std::string_view word) {
+  for (const Role one : {Role::reference, Role::item, Role::junction})
+    if (name(one) == word) return one;
+  return std::nullopt;
+}
+
+Junction junction_of(const Fields& fields, std::size_t channels) {
+  if (fields.at("junction").is_null()) return NoJunction{};
+  const Fields junction = fields.object("junction");
+  if (junction.has("channel")) return JunctionChannel{junction.index("channel", channels)};
+  if (junction.has("fixed_c")) return JunctionFixed{junction.number("fixed_c")};
+  if (junction.has("instrument")) return JunctionAtZero{};
+  junction.fail("it names no junction that is known");
+  return NoJunction{};
+}
+
+Channel card_of(const Fields& fields, std::size_t channels) {
+  Channel card;
+  card.name = fields.text("name");
+  card.serial = fields.text("serial");
+  card.type = fields.text("type");
+  card.certificate = fields.text_or_null("certificate");
+  card.calibrated = fields.text_or_null("calibrated");
+  card.due = fields.text_or_null("due");
+  card.u95_k = fields.number_or_null("u95_k");
+  card.lowest_c = fields.number("lowest_c");
+  card.highest_c = fields.number("highest_c");
+  card.junction = junction_of(fields, channels);
+  if (const auto found = role(fields.text("role")))
+    card.role = *found;
+  else
+    fields.fail("\"role\" is not reference, item or junction");
+  if (const auto found = quantity(fields.text("measures")))
+    card.measures = *found;
+  else
+    fields.fail("\"measures\" is no quantity that is known");
+  auto model = plan::model_from_json(fields.at("model"));
+  if (model)
+    card.model = std::move(model).value();
+  else
+    fields.fail("\"model\": " + model.error().text());
+  return card;
+}
+
+// {"3": {"code": …}}: the position in the order -> the code.
+std::map<std::size_t, std::string> faults_of(const Fields& fields) {
+  std::map<std::size_t, std::string> out;
+  if (!fields.has("faults")) return out;
+  for (const auto& [position, fault] : fields.at("faults").items()) {
+    std::size_t at = 0;
+    const auto done = std::from_chars(position.data(), position.data() + position.size(), at);
+    if (done.ec != std::errc() || done.ptr != position.data() + position.size())
+      fields.fail("\"faults\" has a key that is no position in the order");
+    else
+      out[at] = fields.element(fault, ", fault at " + position).text("code");
+  }
+  return out;
+}
+
+std::vector<RawReading> readings_of(const Fields& fields, const std::vector<std::size_t>& order) {
+  const double started_s = fields.number("started_s");
+  const auto at_s = fields.numbers("at_s");
+  const auto raw = fields.numbers_or_nulls("raw");
+  const auto faults = faults_of(fields);
+  std::vector<RawReading> out;
+  if (at_s.size() != order.size() || raw.size() != order.size()) {
+    fields.fail("\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
+    return out;
+  }
+  for (std::size_t i = 0; i < order.size(); ++i) {
+    const auto fault = faults.find(i);
+    out.push_back({order[i], started_s + at_s[i], raw[i], fault == faults.end() ? "" : fault->second});
+  }
+  return out;
+}
+
+}  // namespace
+
+void Collector::take(const journal::Record& record) {
+  if (error_) return;
+  const Fields fields(record, error_);
+  if (record.kind == "opening") {
+    out_.opened_utc = record.utc;
+    take_opening(fields);
+  } else if (!opened_) {
+    error_ = Error{Errc::bad_input, doing, "its first record is no opening: it is not the journal of a run", ""};
+  } else if (record.kind == "card") {
+    take_card(fields);
+  } else if (record.kind == "plateau_plan") {
+    take_plateau_plan(fields);
+  } else if (record.kind == "sweep") {
+    take_sweep(fields);
+  } else if (record.kind == "plateau") {
+    take_plateau(fields);
+  } else if (record.kind == "left_out") {
+    take_left_out(fields);
+  } else if (record.kind == "survey") {
+    take_survey(fields);
+  } else if (record.kind == "closing") {
+    take_closing(fields);
+  }
+  out_.last_utc = record.utc;
+}
+
+void Collector::take_opening(const Fields& fields) {
+  if (opened_) return fields.fail("a second opening");
+  const std::string found = fields.text("format");
+  if (!error_ && found != format) {
+    error_ = Error{Errc::bad_input, doing, "its format is " + found + ", and this version reads " + format, ""};
+    return;
+  }
+  opened_ = true;
+  out_.run = fields.text("run");
+  out_.job = fields.text("job");
+  out_.profile = fields.text("profile");
+  out_.bench = fields.text("bench");
+  out_.customer_reference = fields.text_or_null("customer_reference");
+  out_.host = fields.text("host");
+  out_.speed = fields.number("speed");
+  out_.accepted_overdue = fields.texts("accepted_overdue");
+  const Fields program = fields.object("program");
+  out_.program_name = program.text("name");
+  out_.program_version = program.text("version");
+  for (auto& name : fields.texts("channels")) out_.channels.emplace_back().name = std::move(name);
+  const Fields orders = fields.object("orders");
+  if (!fields.ok()) return;
+  for (const auto& [name, visits] : fields.at("orders").items())
+    orders_[name] = orders.indices(name.c_str(), out_.channels.size());
+}
+
+void Collector::take_card(const Fields& fields) {
+  const std::size_t channel = fields.index("channel", out_.channels.size());
+  Channel card = card_of(fields, out_.channels.size());
+  if (!fields.ok()) return;
+  if (!cards_.insert(channel).second) return fields.fail("a second card of channel " + card.name);
+  if (card.name != out_.channels[channel].name) return fields.fail("the opening has another name for this channel");
+  out_.channels[channel] = std::move(card);
+}
+
+void Collector::take_plateau_plan(const Fields& fields) {
+  const auto index = static_cast<std::size_t>(fields.whole("plateau"));
+  Planned planned;
+  planned.setpoint_c = fields.number("setpoint_c");
+  planned.source = fields.text("source");
+  planned.inside = fields.object("capture").text("placement") == "inside";
+  if (fields.ok() && !planned_.emplace(index, std::move(planned)).second) fields.fail("a second plan of this plateau");
+}
+
+void Collector::take_sweep(const Fields& fields) {
+  const std::string purpose = fields.text("purpose");
+  if (purpose != "capture" && purpose != "window") return;
+  const auto plateau = fields.whole_or_null("plateau");
+  if (!plateau) return;
+  const auto planned = planned_.find(static_cast<std::size_t>(*plateau));
+  if (planned == planned_.end()) return fields.fail("its plateau was never planned");
+  if (purpose == "window" && !planned->second.inside) return;
+  const auto order = orders_.find(fields.text("order"));
+  if (order == orders_.end()) return fields.fail("the opening has no order of this name");
+  const std::uint64_t sweep = fields.whole("sweep");
+  auto readings = readings_of(fields, order->second);
+  if (fields.ok() && !planned->second.sweeps.emplace(sweep, std::move(readings)).second)
+    fields.fail("a second sweep of this number");
+}
+
+void Collector::check_cards(const Fields& fields) {
+  for (std::size_t i = 0; i < out_.channels.size(); ++i)
+    if (!cards_.contains(i)) return fields.fail("channel " + out_.channels[i].name + " has no card");
+  for (const Channel& channel : out_.channels)
+    if (const auto* junction = std::get_if<JunctionChannel>(&channel.junction))
+      if (std::holds_alternative<JunctionChannel>(out_.channels[junction->channel].junction))
+        return fields.fail("the junction of channel " + channel.name + " needs a junction channel itself");
+}
+
+void Collector::take_plateau(const Fields& fields) {
+  Plateau plateau;
+  plateau.index = static_cast<std::size_t>(fields.whole("plateau"));
+  plateau.setpoint_c = fields.number("setpoint_c");
+  plateau.outcome = fields.text("outcome");
+  plateau.why = fields.text("why");
+  plateau.first_sweep = fields.whole_or_null("first_sweep");
+  plateau.last_sweep = fields.whole_or_null("last_sweep");
+  const auto planned = planned_.find(plateau.index);
+  if (planned == planned_.end()) return fields.fail("this plateau was never planned");
+  if (planned->second.closed) return fields.fail("this plateau had closed before");
+  check_cards(fields);
+  if (!fields.ok()) return;
+
+  std::vector<RawReading> readings;
+  if (plateau.first_sweep && plateau.last_sweep) {
+    auto& sweeps = planned->second.sweeps;
+    for (auto it = sweeps.lower_bound(*plateau.first_sweep); it != sweeps.end() && it->first <= *plateau.last_sweep;
+         ++it) {
+      readings.insert(readings.end(), it->second.begin(), it->second.end());
+      ++plateau.sweeps;
+    }
+    if (plateau.sweeps == 0) return fields.fail("the journal has none of the sweeps that it names");
+  }
+  plateau.source = planned->second.source;
+  planned->second.closed = true;
+  planned->second.sweeps.clear();
+  work_out(plateau, out_.channels, readings);
+  out_.plateaus.push_back(std::move(plateau));
+}
+
+void Collector::take_left_out(const Fields& fields) {
+  const std::string channel = fields.text("channel");
+  const auto found =
+      std::find_if(out_.channels.begin(), out_.channels.end(), [&](const Channel& one) { return one.name == channel; });
+  if (found == out_.channels.end()) return fields.fail("\"channel\" is no channel that the opening names");
+  found->left_out = fields.text("why");
+}
+
+void Collector::take_survey(const Fields& fields) {
+  const auto& findings = fields.at("findings");
+  if (!findings.is_array()) return fields.fail("\"findings\" is no list");
+  for (const auto& finding : findings) {
+    const Fields one = fields.element(finding, ", finding");
+    out_.findings.push_back({one.text("channel"), one.text("finding"), one.text("text")});
+  }
+}
+
+void Collector::take_closing(const Fields& fields) {
+  out_.ending = fields.text("ending");
+  out_.ending_why = fields.text("why");
+}
+
+Result<Results> Collector::finish(const journal::Verification& verification) && {
+  if (error_) return *error_;
+  if (!opened_) return Error{Errc::bad_input, doing, "it holds no record: the run never opened", ""};
+  for (const auto& [index, planned] : planned_)
+    if (!planned.closed) out_.unclosed.push_back({index, planned.setpoint_c});
+  out_.verification = verification;
+  return std::move(out_);
+}
+
+}  // namespace nightwell::results

@@ -1,0 +1,54 @@
+// Reads a journal's records one after the other, as far as results need them.
+//
+// Keeps the sweeps of plateaus that have not closed yet, and drops them once their numbers are worked out: a night of
+// watching takes no memory.
+#pragma once
+
+#include <map>
+#include <optional>
+#include <set>
+#include <string>
+#include <vector>
+
+#include "journal/reader.hpp"
+#include "results/plateau.hpp"
+#include "results/results.hpp"
+
+namespace nightwell::results {
+
+class Fields;
+
+class Collector {
+ public:
+  // After the first error nothing more is taken.
+  void take(const journal::Record& record);
+  Result<Results> finish(const journal::Verification& verification) &&;
+
+ private:
+  struct Planned {
+    double setpoint_c = 0;
+    std::string source;
+    bool inside = false;  // placement
+    bool closed = false;
+    std::map<std::uint64_t, std::vector<RawReading>> sweeps;  // by number
+  };
+
+  void take_opening(const Fields& fields);
+  void take_card(const Fields& fields);
+  void take_plateau_plan(const Fields& fields);
+  void take_sweep(const Fields& fields);
+  void take_plateau(const Fields& fields);
+  void take_left_out(const Fields& fields);
+  void take_survey(const Fields& fields);
+  void take_closing(const Fields& fields);
+  void check_cards(const Fields& fields);
+
+  std::optional<Error> error_;
+  bool opened_ = false;
+  Results out_;
+  std::set<std::size_t> cards_;
+  std::map<std::string, std::vector<std::size_t>> orders_;
+  std::map<std::size_t, Planned> planned_;
+};
+
+}  // namespace nightwell::results
