@@ -1,5 +1,6 @@
 // The command `nightwell`. The commands themselves are in commands/, listed in commands.hpp.
 #include <CLI/CLI.hpp>
+#include <cstdio>
 
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
@@ -23,6 +24,11 @@ int main(int count, char** arguments) {
   } catch (const std::exception& error) {
     // A mistake of ours. Caught so that everything is put back on the way out, the terminal above all.
     tell(std::string("this should not have happened: ") + error.what());
+    return static_cast<int>(Exit::bad_input);
+  }
+  // Numbers that did not reach the disk must not look as if they had.
+  if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+    tell("the output could not be written");
     return static_cast<int>(Exit::bad_input);
   }
   return static_cast<int>(context.exit);

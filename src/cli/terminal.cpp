@@ -5,6 +5,7 @@
 #include <unistd.h>
 
 #include <cerrno>
+#include <cstdlib>
 #include <string>
 #include <utility>
 
@@ -35,6 +36,11 @@ void write_all(std::string_view bytes) {
 
 bool stdout_is_terminal() {
   return ::isatty(STDOUT_FILENO) == 1;
+}
+
+bool can_paint() {
+  const char* kind = std::getenv("TERM");
+  return stdout_is_terminal() && kind != nullptr && *kind != '\0' && std::string_view(kind) != "dumb";
 }
 
 TerminalSize terminal_size() {

@@ -14,6 +14,8 @@
 namespace nightwell::cli {
 
 [[nodiscard]] bool stdout_is_terminal();
+// Standard output is a terminal that can move its cursor: one that says what it is, and is not "dumb".
+[[nodiscard]] bool can_paint();
 
 struct TerminalSize {
   int columns = 80, rows = 24;
@@ -25,7 +27,7 @@ class Screen {
  public:
   enum class Event { time_up, resized, leave };
 
-  // Standard output must be a terminal.
+  // Only where can_paint().
   Screen();
   Screen(const Screen&) = delete;
   Screen& operator=(const Screen&) = delete;

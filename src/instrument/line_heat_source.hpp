@@ -6,7 +6,8 @@
 
 namespace nightwell::instrument {
 
-// set_output(false) puts its first byte on the line at once, even where the link is out of step.
+// set_output(false) puts its first byte on the line at once, even where the link is out of step or another
+// call is pending; in the latter case it ends with `unexpected`: sent, but not proved, so call it again.
 // Destroy it only when no call is pending (close() first, then let the call end).
 class LineHeatSource final : public HeatSource {
  public:

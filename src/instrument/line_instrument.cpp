@@ -38,8 +38,7 @@ Error overlapping() {
 }
 
 Error from_exception(const std::system_error& problem) {
-  if (problem.code() == asio::error::operation_aborted)
-    return simple(Errc::port_gone, "the call was cancelled");
+  if (problem.code() == asio::error::operation_aborted) return simple(Errc::port_gone, "the call was cancelled");
   return simple(Errc::unexpected, problem.what());
 }
 
@@ -131,9 +130,12 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask(Command command, 
 }
 
 template <class CodecType>
-asio::awaitable<Result<void>> LineInstrument<CodecType>::tell(Command command, std::string_view doing,
-                                                              bool at_once) {
-  if (talking_) co_return named(overlapping(), doing);
+asio::awaitable<Result<void>> LineInstrument<CodecType>::tell(Command command, std::string_view doing, bool at_once) {
+  if (talking_) {
+    if (const Result<Message> message = codec_->encode(command); at_once && message.ok())
+      link_.send_regardless(message->bytes);
+    co_return named(overlapping(), doing);
+  }
   const Turn turn(talking_);
   try {
     const Result<void> told = co_await tell_in_turn(command, at_once);
@@ -165,8 +167,7 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
     if (queue_unread_ || !link_.ready()) {
       const Result<Entries> entries = co_await make_ready();
       if (!entries) co_return entries.error();
-      if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front()))
-        co_return refusal(*entries);
+      if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front())) co_return refusal(*entries);
     }
     const Result<std::string_view> line = co_await link_.query(message->bytes);
     if (line) {
@@ -261,9 +262,10 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::reopen() {
     }
     const Result<Identity> identity = co_await learn_identity();
     if (identity && identity->text == identity_) co_return Result<void>();
-    last = identity ? wrong_identity(identity->text) : identity.error();
+    // The port is back and what is behind it is wrong or mute: no sooner tried again than the next call.
+    const Error error = identity ? wrong_identity(identity->text) : identity.error();
     link_.close();
-    if (identity) co_return last;
+    co_return error;
   }
   co_return last;
 }

@@ -2,22 +2,22 @@
 // identity, error queue, repeats, reconnection. LineScanner and LineHeatSource are thin faces on this.
 //
 // Policy
-//   a question        after no answer or a garbled one: back in step, read the error queue, ask again, at
-//   most twice
-//                     more. An entry that says "I understood and will not" (not -1xx, a command garbled on
-//                     the way) ends it as refused.
-//   a setting         never repeated. Sent in step only, then the error queue is read to its end: any entry
-//   is
-//                     refused, no answer there is no_answer, and the caller reads back in any case.
-//   heat off          goes out at once even where the link is suspect, then once more in step.
-//   port gone         reopened up to 3 times, half a second apart; nothing is asked or set before the
-//   identity that
-//                     was first learned has answered again.
-//   an odd moment     costs the error queue a look; a plain reading never does.
+//   a question    After no answer or a garbled one: back in step, read the error queue, ask again, at most
+//                 twice more. An entry that says "I understood and will not" (not -1xx, which is a command
+//                 damaged on its way) ends it as refused.
+//   a setting     Sent once, in step only; then the error queue is read to its end: any entry is refused, no
+//                 answer there is no_answer, and the caller reads back in any case.
+//   heat off      Goes out at once even where the link is suspect, then once more in step. Where another call
+//                 is going on it goes out all the same, and `unexpected` says: not proved, call again.
+//   port gone     Reopened up to 3 times, half a second apart; nothing is asked or set before the identity
+//                 that was first learned has answered again.
+//   an odd moment costs the error queue a look; a plain reading never does.
 //
-// Longest call: with a reply time r and a quiet time q about 3 x (r + 3 x (2 r + 2 q)) + 3 x r in the worst
-// mixture; an instrument that has gone silent costs 2 r + q, and r + q on every later call. Errors: as
-// Scanner. One call at a time; a second one gets `unexpected` and disturbs nothing.
+// Every call is bounded. With a reply time r and a quiet time q: an instrument that has gone silent costs
+// 2 r + q, and r + q on every later call; a port that is gone, about 1 s (TCP: up to 3 r + 1 s); a port that
+// is back with nobody answering, 4 r + 4 q. Garbage without end costs most: 3 x (r + 3 x (2 r + 17 q)).
+//
+// Errors: as Scanner. One call at a time; a second one gets `unexpected` and disturbs nothing.
 #pragma once
 
 #include <asio/awaitable.hpp>

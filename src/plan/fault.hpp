@@ -1,23 +1,24 @@
-// What is wrong with an input file, where, and what would be right.
+// One thing that is wrong in an input file, with its place: what stands there and what may stand there.
 #pragma once
 
+#include <cstddef>
 #include <string>
-#include <vector>
 
 namespace nightwell::plan {
 
 struct Fault {
-  std::string file;     // as the user named it; a card as the job's folder and the job name it
-  std::string pointer;  // RFC 6901 place in the file: "/plateaus/2/setpoint_c"; empty: the file as a whole
-  std::string found;    // what stands there, shortened; may be empty
-  std::string allowed;  // what may stand there, and why; may be empty
-  std::string message;  // instead of found/allowed, or in addition to them; may be empty
+  std::string file;                  // as the person named it
+  std::string pointer;               // JSON pointer (RFC 6901); empty: the whole file
+  std::string found;                 // as in the file, shortened: "600", "\"often\"", "nothing"
+  std::string allowed;               // "-40 to 120 °C (bath's limits)"
+  std::string message;               // why, or what to do, where `found` and `allowed` do not say it; may be empty
+  std::size_t line = 0, column = 0;  // 1, 2, … where the file is no JSON; 0: the pointer is the place
+
+  friend bool operator==(const Fault&, const Fault&) = default;
 };
 
-// One line: "FILE: /plateaus/2/setpoint_c: found 600, allowed -40 to 120 (bath's limits)". Control characters that a
-// file brought along are written as \xHH.
+// One line of printable UTF-8 (control characters and bytes that are not UTF-8 are escaped):
+// "FILE: /plateaus/2/setpoint_c: found 600, allowed -40 to 120 °C (bath's limits)", with "; MESSAGE" behind it.
 [[nodiscard]] std::string text(const Fault& fault);
-
-using Faults = std::vector<Fault>;
 
 }  // namespace nightwell::plan

@@ -1,46 +1,44 @@
-// The texts that a run is made of: profile, bench, job and the sensor cards that the job names, read once, so that what
-// was checked is what is run, and what the journal's hashes stand for.
+// The texts of the files that make a plan: read from disk on one side, sent as JSON, and checked on both.
+//
+// Errors of reading are no errors here: a file that could not be read says why in `unread`, and load() turns that
+// into a located fault beside all the others.
 #pragma once
 
+#include <cstddef>
+#include <filesystem>
 #include <map>
 #include <nlohmann/json_fwd.hpp>
 #include <string>
 
 #include "nightwell/result.hpp"
-#include "plan/fault.hpp"
 
 namespace nightwell::plan {
 
-// No input file may be larger; no card in a job's list may be one more than this.
-inline constexpr std::size_t largest_file_bytes = std::size_t{1} << 20;
-inline constexpr std::size_t largest_number_of_cards = 1500;
+inline constexpr std::size_t largest_file = 1024 * 1024;  // bytes
+inline constexpr std::size_t most_cards = 1100;           // as many as a job can name, and a few
 
 struct FileText {
-  std::string name;  // for messages and for the journal's list of hashes
-  std::string text;
+  std::string name;    // as the person gave it; for a card: the path as the job writes it
+  std::string text;    // any bytes; what they are is load()'s business
+  std::string unread;  // why it could not be read; empty: it was
 };
 
 struct InputFiles {
   FileText profile, bench, job;
   std::map<std::string, FileText> cards;  // by the path as written in the job
-  std::string bench_folder;               // absolute: where relative pty paths of the bench start
+  std::string bench_directory;            // absolute; where a relative path of a pseudo-terminal starts; may be empty
 };
 
-struct Gathered {
-  InputFiles files;
-  Faults faults;  // files that are missing, unreadable or too large; a card's stands at the job's /items/2/card
-};
+// Reads the three files and the cards that the job names (relative to the job file). Reads regular files only.
+[[nodiscard]] InputFiles gather(const std::filesystem::path& profile, const std::filesystem::path& bench,
+                                const std::filesystem::path& job);
 
-// Reads the three files and the cards that the job names (relative to the job's folder). A job that cannot be parsed
-// names no cards; load() says what is wrong with it.
-[[nodiscard]] Gathered gather(const std::string& profile_path, const std::string& bench_path,
-                              const std::string& job_path);
-
-// As `files` travels in a start request: {"profile": {"name", "text"}, "bench": …, "job": …,
-// "cards": {"cards/r1.json": {"name", "text"}}, "bench_folder": "/…"}.
+// What the control socket carries. Bytes that are not UTF-8 do not fit into JSON: such a file is sent as unread.
 [[nodiscard]] nlohmann::ordered_json files_to_json(const InputFiles& files);
 
-// Errors: bad_input, with the place as a pointer in `where`.
+// Errors: bad_input (a key is missing or unknown, or has the wrong type; more than most_cards cards; a text larger than
+// largest_file).
 [[nodiscard]] Result<InputFiles> files_from_json(const nlohmann::ordered_json& json);
+[[nodiscard]] Result<InputFiles> files_from_json(const nlohmann::json& json);
 
 }  // namespace nightwell::plan

@@ -1,12 +1,14 @@
-// Profile, bench, job and sensor cards -> one checked plan, or every fault that can be told at once.
+// Profile, bench, job and sensor cards -> plan. The formats: docs/files.md.
 //
-// Pure: no disk, no clock. The format of the four files is docs/files.md. What is checked, beyond types, ranges and
-// unknown or doubled keys, is listed there under "Checked together". A check that needs a part that is itself wrong is
-// left out: fixing what is reported never was in vain, but a second look may find more.
+// Pure: a function of the texts and of the date it is given; touches no file, port or clock. One call finds every
+// fault: each file is read as far as it is JSON, and the checks between files run as far as their parts are sound.
+// Faults stand in the order profile, bench, job, cards, then what only their combination shows.
 #pragma once
 
+#include <cstddef>
 #include <string>
 #include <variant>
+#include <vector>
 
 #include "plan/fault.hpp"
 #include "plan/input_files.hpp"
@@ -14,15 +16,21 @@
 
 namespace nightwell::plan {
 
+// A hostile file may hold very many faults; what is beyond this is counted in one last fault.
+inline constexpr std::size_t most_faults = 200;
+inline constexpr int deepest_nesting = 16;
+inline constexpr std::size_t most_plateaus = 1000;
+
 struct LoadOptions {
-  bool accept_overdue = false;  // references past their due date are listed in Plan::accepted_overdue, not refused
-  std::string today;            // ISO date; a reference that is due today is still good
+  bool accept_overdue = false;  // use references past their due date; the plan names them
+  std::string today;            // ISO date, "2026-11-25"; a reference due today may be used
+  // What the driver registry knows.
+  std::vector<std::string> scanner_drivers = {"scpi-scanner"};
+  std::vector<std::string> source_drivers = {"scpi-source"};
 };
 
-using LoadResult = std::variant<sequence::Plan, Faults>;
-
-// A plan (whose indices are all valid: channels are references, items, then junction channels, each in the job's order;
-// scanners are those that the job's channels need, sources are all of the bench) or at least one fault.
+// A plan, or at least one fault.
+using LoadResult = std::variant<sequence::Plan, std::vector<Fault>>;
 [[nodiscard]] LoadResult load(const InputFiles& files, const LoadOptions& options);
 
 }  // namespace nightwell::plan

@@ -1,22 +1,22 @@
-// A checked plan as the records that open a journal (docs/journal.md, `plan`, `card`, `plateau_plan`).
+// The resolved plan as the journal's opening records (kinds and keys: docs/journal.md).
 //
-// The functions give a record's own fields; `n`, `utc`, `kind` and the chain are the journal's.
+// The plan's texts stand as they are: the journal's writer escapes them. Seconds are numbers, temperatures °C.
 #pragma once
 
 #include <cstddef>
-#include <nlohmann/json_fwd.hpp>
+#include <nlohmann/json.hpp>
 
 #include "sequence/plan.hpp"
 
 namespace nightwell::plan {
 
+// The fields of record `plan`: scanners, sources, sampling, guards, cooldown, survey (null or object).
 [[nodiscard]] nlohmann::ordered_json plan_record(const sequence::Plan& plan);
-// `channel` and `plateau` are indices into the plan and must be in range.
-[[nodiscard]] nlohmann::ordered_json card_record(const sequence::Plan& plan, std::size_t channel);
-[[nodiscard]] nlohmann::ordered_json plateau_record(const sequence::Plan& plan, std::size_t plateau);
 
-// Everything above in one object, for programs: names and hashes, the fields of `plan`, "channels" and "plateaus"
-// (arrays of card and plateau records), "expected_s".
-[[nodiscard]] nlohmann::ordered_json resolved_json(const sequence::Plan& plan);
+// The fields of record `card` of a channel; `channel` < plan.channels.size().
+[[nodiscard]] nlohmann::ordered_json card_record(const sequence::Plan& plan, std::size_t channel);
+
+// The fields of record `plateau_plan`; `index` < plan.plateaus.size().
+[[nodiscard]] nlohmann::ordered_json plateau_record(const sequence::Plan& plan, std::size_t index);
 
 }  // namespace nightwell::plan

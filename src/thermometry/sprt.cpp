@@ -1,208 +1,279 @@
 #include "thermometry/sprt.hpp"
 
-#include <array>
-#include <charconv>
+#include <algorithm>
 #include <cmath>
-#include <functional>
+#include <optional>
 #include <span>
+#include <string>
+
+#include "thermometry/faults.hpp"
+#include "thermometry/polynomial.hpp"
+#include "thermometry/sprt_tables.hpp"
 
 namespace nightwell::thermometry {
 
 namespace {
 
+constexpr const char* doing = "standard platinum thermometer";
 constexpr double triple_point_k = 273.16, zero_c_k = 273.15;
-constexpr double lowest_k = 13.8033, highest_k = 1234.93;
-constexpr double aluminium_c = 660.323;
-constexpr int most_iterations = 100;
+constexpr TemperatureSpan scale_span{tables::subranges[0].span_c.low_c, tables::subranges[5].span_c.high_c};
+constexpr int most_iterations = 50;
 
-constexpr std::array<double, 13> below_a{
-    -2.13534729, 3.1832472, -1.80143597, 0.71727204, 0.50344027, -0.61899395,
-    -0.05332322, 0.28021362, 0.10715224, -0.29302865, 0.04459872, 0.11868632,
-    -0.05248134};
-constexpr std::array<double, 10> above_c{
-    2.78157254, 1.64650916, -0.1371439, -0.00649767, -0.00234444, 0.00511868,
-    0.00187982, -0.00204472, -0.00046122, 0.00045724};
-constexpr std::array<double, 16> inverse_b{
-    0.183324722, 0.240975303, 0.209108771, 0.190439972, 0.142648498, 0.077993465,
-    0.012475611, -0.032267127, -0.075291522, -0.05647067, 0.076201285, 0.123893204,
-    -0.029201193, -0.091173542, 0.001317696, 0.026025526};
-constexpr std::array<double, 10> inverse_d{
-    439.932854, 472.41802, 37.684494, 7.472018, 2.920828, 0.005184,
-    -0.963864, -0.188732, 0.191203, 0.049025};
+// The two reference functions overlap between 0 °C and 0.01 °C, where they differ by 1e-8.
+enum class Function { below, above };
 
-double horner(std::span<const double> c, double x) {
-  double value = 0;
-  for (std::size_t i = c.size(); i-- > 0;) value = value * x + c[i];
-  return value;
+Function function_at(double t_c) {
+  return t_c < tables::triple_point_c ? Function::below : Function::above;
 }
 
-// Each subrange of ITS-90: its range and how many coefficients its deviation function has.
-struct SubrangeForm {
-  TemperatureSpan span;
-  std::size_t coefficients;
+// The subrange says which function is meant: 1 to 4 stop at the triple point, 6 to 11 begin at 0 °C, 5 is on both sides.
+Function function_of(int number, bool below_triple_point) {
+  if (number <= 4) return Function::below;
+  if (number >= 6) return Function::above;
+  return below_triple_point ? Function::below : Function::above;
+}
+
+// Wr and dWr/dT.
+ValueAndSlope reference(Function function, double t_c) {
+  const double t_k = t_c + zero_c_k;
+  if (function == Function::above) {
+    const ValueAndSlope p = polynomial(tables::reference_above, (t_k - 754.15) / 481);
+    return {p.value, p.slope / 481};
+  }
+  const ValueAndSlope p = polynomial(tables::reference_below, (std::log(t_k / triple_point_k) + 1.5) / 1.5);
+  const double wr = std::exp(p.value);
+  return {wr, wr * p.slope / (1.5 * t_k)};
+}
+
+double approximate_c(Function function, double wr) {
+  if (function == Function::above) return polynomial(tables::inverse_above, (wr - 2.64) / 1.64).value;
+  return triple_point_k * polynomial(tables::inverse_below, (std::pow(wr, 1.0 / 6) - 0.65) / 0.35).value - zero_c_k;
+}
+
+// `wr` lies on the scale, so the start is within 0.2 mK and each step squares what is left.
+double solved_c(Function function, double wr) {
+  double t_c = approximate_c(function, wr);
+  for (int i = 0; i < most_iterations; ++i) {
+    const ValueAndSlope at = reference(function, t_c);
+    const double step_c = (at.value - wr) / at.slope;
+    t_c -= step_c;
+    if (std::abs(step_c) <= 1e-8) break;
+  }
+  return t_c;
+}
+
+// A subrange's deviation function, ready to be evaluated; made from a subrange that passed check().
+class Deviation {
+ public:
+  explicit Deviation(const SprtSubrange& subrange) : number_(subrange.number), c_(subrange.coefficients) {
+    if (number_ != 6) return;
+    // d belongs above the W that the thermometer itself has at the aluminium point, which a, b and c give.
+    w_aluminium_ = HUGE_VAL;
+    w_aluminium_ = measured_ratio(reference(Function::above, tables::aluminium_c).value);
+  }
+
+  // W - Wr and its slope at the measured W.
+  [[nodiscard]] ValueAndSlope at(double w) const {
+    const double x = w - 1, l = std::log(w);
+    switch (number_) {
+      case 1:
+        return plus(square(x), logarithms(l, w, 3));
+      case 2:
+        return plus(square(x), logarithms(l, w, 1));
+      case 3:
+        return plus(square(x), logarithms(l, w, 2));
+      case 4:
+        return {c_[0] * x + c_[1] * x * l, c_[0] + c_[1] * (l + x / w)};
+      case 6:
+        return plus(cube(x), above_aluminium(w));
+      case 7:
+        return cube(x);
+      case 10:
+      case 11:
+        return {c_[0] * x, c_[0]};
+      default:
+        return square(x);
+    }
+  }
+
+  // The W that belongs to a Wr: W - deviation(W) = Wr.
+  [[nodiscard]] double measured_ratio(double wr) const {
+    double w = wr;
+    for (int i = 0; i < most_iterations; ++i) {
+      const ValueAndSlope deviation = at(w);
+      const double step = (w - deviation.value - wr) / (1 - deviation.slope);
+      w -= step;
+      if (std::abs(step) <= 1e-12 * w) break;
+    }
+    return w;
+  }
+
+ private:
+  static ValueAndSlope plus(ValueAndSlope a, ValueAndSlope b) { return {a.value + b.value, a.slope + b.slope}; }
+  [[nodiscard]] ValueAndSlope square(double x) const { return {x * (c_[0] + x * c_[1]), c_[0] + 2 * c_[1] * x}; }
+  [[nodiscard]] ValueAndSlope cube(double x) const {
+    return {x * (c_[0] + x * (c_[1] + x * c_[2])), c_[0] + x * (2 * c_[1] + 3 * c_[2] * x)};
+  }
+  [[nodiscard]] ValueAndSlope above_aluminium(double w) const {
+    if (w <= w_aluminium_) return {};
+    const double past = w - w_aluminium_;
+    return {c_[3] * past * past, 2 * c_[3] * past};
+  }
+  // c1 l^first + c2 l^(first+1) + …, the coefficients from the third on.
+  [[nodiscard]] ValueAndSlope logarithms(double l, double w, int first) const {
+    const ValueAndSlope p = polynomial(std::span(c_).subspan(2), l);
+    const double power = std::pow(l, first), power_slope = first * std::pow(l, first - 1);
+    return {p.value * power, (p.slope * power + p.value * power_slope) / w};
+  }
+
+  int number_;
+  std::span<const double> c_;
+  double w_aluminium_ = 0;
 };
-constexpr std::array<SubrangeForm, 11> forms{{{{lowest_k - zero_c_k, 0.01}, 7},
-                                              {{24.5561 - zero_c_k, 0.01}, 5},
-                                              {{54.3584 - zero_c_k, 0.01}, 3},
-                                              {{83.8058 - zero_c_k, 0.01}, 2},
-                                              {{-38.8344, 29.7646}, 2},
-                                              {{0, 961.78}, 4},
-                                              {{0, aluminium_c}, 3},
-                                              {{0, 419.527}, 2},
-                                              {{0, 231.928}, 2},
-                                              {{0, 156.5985}, 1},
-                                              {{0, 29.7646}, 1}}};
 
-std::string number(double value) {
-  char text[40];
-  return {text, std::to_chars(text, text + sizeof text, value, std::chars_format::general, 9).ptr};
+bool exists(int number) {
+  return number >= 1 && number <= static_cast<int>(tables::subranges.size());
+}
+const tables::Subrange& facts(int number) {
+  return tables::subranges[static_cast<std::size_t>(number - 1)];
 }
 
-Error beyond(const std::string& what, TemperatureSpan span) {
-  return {Errc::out_of_range, "standard platinum thermometer",
-          what + " is outside " + number(span.low_c) + " to " + number(span.high_c) + " °C", ""};
+Result<void> check(const SprtSubrange& subrange) {
+  if (!exists(subrange.number))
+    return bad_coefficients(doing, "there is no ITS-90 subrange " + std::to_string(subrange.number) + ", only 1 to 11");
+  const std::size_t wanted = facts(subrange.number).coefficients;
+  if (subrange.coefficients.size() != wanted)
+    return bad_coefficients(doing, "subrange " + std::to_string(subrange.number) + " has " +
+                                       std::to_string(subrange.coefficients.size()) + " coefficients and needs " +
+                                       std::to_string(wanted));
+  return {};
 }
 
-// Wr at a temperature known to lie in range.
-double ratio_at(double t_k) {
-  if (t_k < triple_point_k) return std::exp(horner(below_a, (std::log(t_k / triple_point_k) + 1.5) / 1.5));
-  return horner(above_c, (t_k - 754.15) / 481);
+Result<void> check_place(const SprtSubrange& subrange, int first, int last, const char* place) {
+  if (auto sound = check(subrange); !sound) return sound;
+  if (subrange.number >= first && subrange.number <= last) return {};
+  return bad_coefficients(doing, "subrange " + std::to_string(subrange.number) + " cannot stand " + place +
+                                     " the triple point of water; " + std::to_string(first) + " to " +
+                                     std::to_string(last) + " can");
 }
 
-double guess_k(double wr) {
-  if (wr < 1) return triple_point_k * horner(inverse_b, (std::pow(wr, 1.0 / 6) - 0.65) / 0.35);
-  return zero_c_k + horner(inverse_d, (wr - 2.64) / 1.64);
+Result<void> check(const Sprt& sprt) {
+  if (!(sprt.r_tpw_ohm > 0 && std::isfinite(sprt.r_tpw_ohm)))
+    return bad_coefficients(
+        doing, "R at the triple point of water is " + number(sprt.r_tpw_ohm) + " ohm and must be greater than 0");
+  if (sprt.below)
+    if (auto sound = check_place(*sprt.below, 1, 5, "below"); !sound) return sound;
+  if (sprt.above)
+    if (auto sound = check_place(*sprt.above, 5, 11, "above"); !sound) return sound;
+  return {};
 }
 
-// Solves f(x) = 0 between low and high for a rising f, by secants that never leave the bracket.
-double solve_rising(const std::function<double(double)>& f, double low, double high, double guess) {
-  double x = guess > low && guess < high ? guess : (low + high) / 2;
-  double previous = x + (x - low < high - x ? 1e-3 : -1e-3) * (high - low);
-  double value_before = f(previous);
-  for (int i = 0; i < most_iterations; ++i) {
-    const double value = f(x);
-    if (value == 0) return x;
-    (value > 0 ? high : low) = x;
-    double next = x - value * (x - previous) / (value - value_before);
-    if (!(next > low && next < high)) next = (low + high) / 2;
-    if (std::abs(next - x) <= 1e-13 * std::abs(x)) return next;
-    previous = x;
-    value_before = value;
-    x = next;
-  }
-  return x;
+bool holds(const SprtSubrange& subrange, double t_c) {
+  const TemperatureSpan span = facts(subrange.number).span_c;
+  return t_c >= span.low_c - subrange_slack_k && t_c <= span.high_c + subrange_slack_k;
 }
 
-// W - Wr as a function of t90, for the way back: W solves W - deviation(W) = Wr.
-double measured_ratio(const SprtSubrange& subrange, double wr) {
-  double w = wr;
-  for (int i = 0; i < most_iterations; ++i) {
-    const double next = wr + deviation(subrange, w);
-    if (std::abs(next - w) <= 1e-15 * w) return next;
-    w = next;
-  }
-  return w;
-}
-
-const SprtSubrange* for_temperature(const Sprt& sprt, double t_c) {
-  const auto holds = [t_c](const std::optional<SprtSubrange>& s) {
-    return s && t_c >= subrange_span(s->number).low_c && t_c <= subrange_span(s->number).high_c;
-  };
-  if (holds(sprt.above)) return &*sprt.above;
-  if (holds(sprt.below)) return &*sprt.below;
+// Where both sides hold, `above` begins exactly at its low end, so that there and back use the same one.
+const SprtSubrange* subrange_at(const Sprt& sprt, double t_c) {
+  if (sprt.above && holds(*sprt.above, t_c) && (!sprt.below || t_c >= facts(sprt.above->number).span_c.low_c))
+    return &*sprt.above;
+  if (sprt.below && holds(*sprt.below, t_c)) return &*sprt.below;
   return nullptr;
+}
+
+Error nowhere(const Sprt& sprt, double found, const char* unit) {
+  const TemperatureSpan span = sprt_span(sprt);
+  return {Errc::out_of_range, doing,
+          number(found) + " " + unit + " is outside " + number(span.low_c) + " to " + number(span.high_c) +
+              " °C, where its subranges hold",
+          ""};
+}
+
+// t90 as one subrange sees the measured W; nullopt where that is off the subrange.
+std::optional<double> temperature_in(const SprtSubrange& subrange, double w) {
+  const double wr = w - Deviation(subrange).at(w).value;
+  const TemperatureSpan span = facts(subrange.number).span_c;
+  const Function low = function_of(subrange.number, span.low_c < tables::triple_point_c);
+  const Function high = function_of(subrange.number, span.high_c <= tables::triple_point_c);
+  if (!(wr >= reference(low, span.low_c - subrange_slack_k).value &&
+        wr <= reference(high, span.high_c + subrange_slack_k).value))
+    return std::nullopt;
+  return solved_c(function_of(subrange.number, wr < 1), wr);
+}
+
+// W and dW/dT at t90, for a card that passed check().
+Result<ValueAndSlope> ratio_at(const Sprt& sprt, double t_c) {
+  if (auto sound = check(sprt); !sound) return sound.error();
+  const SprtSubrange* subrange = subrange_at(sprt, t_c);
+  if (subrange == nullptr) return nowhere(sprt, t_c, "°C");
+  const Deviation deviation(*subrange);
+  const ValueAndSlope wr = reference(function_of(subrange->number, t_c < tables::triple_point_c), t_c);
+  const double w = deviation.measured_ratio(wr.value);
+  const ValueAndSlope at = deviation.at(w);
+  if (!(at.slope < 1 && std::abs(w - at.value - wr.value) < 1e-10))
+    return bad_coefficients(doing, "the deviation of subrange " + std::to_string(subrange->number) +
+                                       " leaves no resistance for " + number(t_c) + " °C");
+  return ValueAndSlope{w, wr.slope / (1 - at.slope)};
 }
 
 }  // namespace
 
 Result<double> reference_ratio(double t_c) {
-  const double t_k = t_c + zero_c_k;
-  if (!(t_k >= lowest_k - 1e-9 && t_k <= highest_k + 1e-9))
-    return beyond(number(t_c) + " °C", {lowest_k - zero_c_k, highest_k - zero_c_k});
-  return ratio_at(t_k);
+  if (!(t_c >= scale_span.low_c && t_c <= scale_span.high_c))
+    return beyond(doing, t_c, scale_span.low_c, scale_span.high_c, "°C");
+  return reference(function_at(t_c), t_c).value;
 }
 
 Result<double> reference_temperature_c(double wr) {
-  const double slack = 1e-9;
-  if (!(wr >= ratio_at(lowest_k) * (1 - slack) && wr <= ratio_at(highest_k) * (1 + slack)))
-    return beyond("Wr " + number(wr), {lowest_k - zero_c_k, highest_k - zero_c_k});
-  const double t_k = solve_rising([wr](double t) { return ratio_at(t) - wr; }, lowest_k - 0.01, highest_k + 0.01, guess_k(wr));
-  return t_k - zero_c_k;
+  const double lowest = reference(Function::below, scale_span.low_c).value;
+  const double highest = reference(Function::above, scale_span.high_c).value;
+  if (!(wr >= lowest && wr <= highest))
+    return Error{Errc::out_of_range, doing,
+                 "a resistance ratio of " + number(wr) + " is outside " + number(lowest) + " to " + number(highest),
+                 ""};
+  return solved_c(wr < 1 ? Function::below : Function::above, wr);
 }
 
-TemperatureSpan subrange_span(int number) { return forms[static_cast<std::size_t>(number - 1)].span; }
-
-Result<void> check(const SprtSubrange& subrange) {
-  if (subrange.number < 1 || subrange.number > static_cast<int>(forms.size()))
-    return Error{Errc::bad_input, "ITS-90 subrange", "found " + std::to_string(subrange.number) + ", allowed 1 to 11", ""};
-  const std::size_t wanted = forms[static_cast<std::size_t>(subrange.number - 1)].coefficients;
-  if (subrange.coefficients.size() != wanted)
-    return Error{Errc::bad_input, "ITS-90 subrange " + std::to_string(subrange.number),
-                 "found " + std::to_string(subrange.coefficients.size()) + " coefficients, needs " + std::to_string(wanted), ""};
-  return {};
-}
-
-// Subranges 1 to 11 in the coefficients' order a, b, c…, d; powers of ln W begin at 3 in subrange 1 (c_i (ln W)^(i+2)), at
-// 1 in 2, and are a single square in 3.
-double deviation(const SprtSubrange& subrange, double w) {
-  const auto& c = subrange.coefficients;
-  const double x = w - 1, l = std::log(w);
-  switch (subrange.number) {
-    case 1: {
-      double sum = c[0] * x + c[1] * x * x;
-      for (std::size_t i = 1; i <= 5; ++i) sum += c[i + 1] * std::pow(l, static_cast<double>(i + 2));
-      return sum;
-    }
-    case 2: return c[0] * x + c[1] * x * x + c[2] * l + c[3] * l * l + c[4] * l * l * l;
-    case 3: return c[0] * x + c[1] * x * x + c[2] * l * l;
-    case 4: return c[0] * x + c[1] * x * l;
-    case 5:
-    case 8:
-    case 9: return c[0] * x + c[1] * x * x;
-    case 6: {
-      const SprtSubrange to_aluminium{7, {c[0], c[1], c[2]}};
-      const double w_aluminium = measured_ratio(to_aluminium, ratio_at(aluminium_c + zero_c_k));
-      const double above = w > w_aluminium ? c[3] * (w - w_aluminium) * (w - w_aluminium) : 0;
-      return c[0] * x + c[1] * x * x + c[2] * x * x * x + above;
-    }
-    case 7: return c[0] * x + c[1] * x * x + c[2] * x * x * x;
-    default: return c[0] * x;
-  }
-}
-
-TemperatureSpan sprt_span(const Sprt& sprt) {
-  TemperatureSpan out{0.01, 0.01};
-  for (const auto& s : {sprt.below, sprt.above}) {
-    if (!s) continue;
-    out.low_c = std::min(out.low_c, subrange_span(s->number).low_c);
-    out.high_c = std::max(out.high_c, subrange_span(s->number).high_c);
-  }
-  return out;
+Result<double> deviation(const SprtSubrange& subrange, double w) {
+  if (auto sound = check(subrange); !sound) return sound.error();
+  if (!(w > 0)) return Error{Errc::out_of_range, doing, "a resistance ratio of " + number(w) + " is not above 0", ""};
+  return Deviation(subrange).at(w).value;
 }
 
 Result<double> sprt_temperature_c(const Sprt& sprt, double r_ohm) {
+  if (auto sound = check(sprt); !sound) return sound.error();
   const double w = r_ohm / sprt.r_tpw_ohm;
-  if (!(w > 0)) return beyond(number(r_ohm) + " ohm", sprt_span(sprt));
-  // 0 °C to 0.01 °C belong to both sides; the side above 0 °C is preferred there.
-  const bool above = sprt.above && w >= ratio_at(zero_c_k) - 1e-6;
-  const auto& subrange = above ? sprt.above : sprt.below ? sprt.below : sprt.above;
-  if (!subrange) return beyond(number(r_ohm) + " ohm", sprt_span(sprt));
-  if (auto sound = check(*subrange); !sound) return sound.error();
-  auto t_c = reference_temperature_c(w - deviation(*subrange, w));
-  if (!t_c) return t_c;
-  constexpr double slack_k = 0.005;  // a reading at the end of the range, with its noise
-  const auto range = subrange_span(subrange->number);
-  if (*t_c < range.low_c - slack_k || *t_c > range.high_c + slack_k) return beyond(number(*t_c) + " °C", range);
-  return t_c;
+  if (!(w > 0)) return nowhere(sprt, r_ohm, "ohm");
+  if (sprt.above) {
+    const auto t_c = temperature_in(*sprt.above, w);
+    if (t_c && (!sprt.below || *t_c >= facts(sprt.above->number).span_c.low_c)) return *t_c;
+  }
+  if (sprt.below)
+    if (const auto t_c = temperature_in(*sprt.below, w)) return *t_c;
+  return nowhere(sprt, r_ohm, "ohm");
 }
 
 Result<double> sprt_resistance_ohm(const Sprt& sprt, double t_c) {
-  const SprtSubrange* subrange = for_temperature(sprt, t_c);
-  if (subrange == nullptr) return beyond(number(t_c) + " °C", sprt_span(sprt));
-  if (auto sound = check(*subrange); !sound) return sound.error();
-  const auto wr = reference_ratio(t_c);
-  if (!wr) return wr;
-  return sprt.r_tpw_ohm * measured_ratio(*subrange, *wr);
+  const auto at = ratio_at(sprt, t_c);
+  if (!at) return at.error();
+  return sprt.r_tpw_ohm * at->value;
+}
+
+Result<double> sprt_slope_ohm_per_k(const Sprt& sprt, double t_c) {
+  const auto at = ratio_at(sprt, t_c);
+  if (!at) return at.error();
+  return sprt.r_tpw_ohm * at->slope;
+}
+
+TemperatureSpan sprt_span(const Sprt& sprt) {
+  TemperatureSpan out{tables::triple_point_c, tables::triple_point_c};
+  for (const auto* subrange : {&sprt.below, &sprt.above}) {
+    if (!*subrange || !exists((*subrange)->number)) continue;
+    const TemperatureSpan span = facts((*subrange)->number).span_c;
+    out.low_c = std::min(out.low_c, span.low_c);
+    out.high_c = std::max(out.high_c, span.high_c);
+  }
+  return out;
 }
 
 }  // namespace nightwell::thermometry

@@ -1,5 +1,6 @@
 #include "program.hpp"
 
+#include <fcntl.h>
 #include <poll.h>
 #include <pty.h>
 #include <sys/ioctl.h>
@@ -28,7 +29,7 @@ class Prepared {
     for (std::string& text : texts_) arguments_.push_back(text.data());
     arguments_.push_back(nullptr);
     variables_ = {"NIGHTWELL_RUNTIME=" + folder.string(), "NIGHTWELL_STATE=" + (folder / "state").string(),
-                  "HOME=" + folder.string(), "PATH=/usr/bin:/bin"};
+                  "HOME=" + folder.string(), "PATH=/usr/bin:/bin", "TERM=xterm"};
     for (std::string& text : variables_) environment_.push_back(text.data());
     environment_.push_back(nullptr);
   }
@@ -50,13 +51,13 @@ int exit_code(pid_t process) {
 
 }  // namespace
 
-Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments) {
+Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments, const char* output) {
   Prepared prepared(folder, arguments);
   int out[2], err[2];
   if (::pipe(out) != 0 || ::pipe(err) != 0) throw std::runtime_error("no pipe");
   const pid_t process = ::fork();
   if (process == 0) {
-    ::dup2(out[1], STDOUT_FILENO);
+    ::dup2(output != nullptr ? ::open(output, O_WRONLY) : out[1], STDOUT_FILENO);
     ::dup2(err[1], STDERR_FILENO);
     for (int fd : {out[0], out[1], err[0], err[1]}) ::close(fd);
     prepared.execute();

@@ -14,8 +14,10 @@ struct Outcome {
   std::string out, err;
 };
 
-// Runs it with `folder` as its runtime folder and folder/state as its state folder.
-[[nodiscard]] Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments);
+// Runs it with `folder` as its runtime folder and folder/state as its state folder. Its standard output goes to the
+// file `output` where one is given.
+[[nodiscard]] Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments,
+                          const char* output = nullptr);
 
 // The program on a pseudo-terminal of 80 x 24.
 class OnTerminal {

@@ -53,6 +53,13 @@ TEST_CASE("help and version are answers, wrong arguments are bad input") {
   CHECK(run(folder.path(), {"tail", "--since", "x"}).exit == 2);
 }
 
+TEST_CASE("output that cannot be written is no success") {
+  Folder folder;
+  const Path path = write_journal(folder.path() / "journal.ndjson", "finished");
+  CHECK(run(folder.path(), {"verify", path}, "/dev/full").exit == 2);
+  CHECK(run(folder.path(), {"tail", path}, "/dev/full").exit == 2);
+}
+
 TEST_CASE("without a daemon: 3, and what to do about it") {
   Folder folder;
   for (const std::string command : {"status", "watch", "runs", "hold", "resume", "skip", "stop", "park", "ready"}) {

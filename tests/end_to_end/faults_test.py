@@ -116,7 +116,7 @@ def a_silent_source_parks_and_keeps_saying_so():
         parked = lab.status(run)["runs"][0]["parked"]
         check(parked["confirmed"] is False, f"nothing is proved: {parked}")
         check(not lab.records(run, "closing"), "an unproved park does not close the journal")
-        order(lab, {"instrument": "bath", "fault": "none"})
+        order(lab, {"instrument": "bath", "fault": "clear"})
         wait_for(lambda: lab.records(run, "closing"), 90)
         check(told_off(log), "once it answers it is switched off")
 

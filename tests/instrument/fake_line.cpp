@@ -53,10 +53,6 @@ FakeLine::~FakeLine() {
 void FakeLine::close() {
   unplug();
   if (listener_.is_open()) listener_.close();
-  if (!name_.empty()) {
-    std::error_code ignored;
-    std::filesystem::remove(name_, ignored);
-  }
 }
 
 Port FakeLine::port() const {
@@ -112,6 +108,10 @@ void FakeLine::unplug() {
   if (theirs_ >= 0) ::close(theirs_);
   theirs_ = -1;
   received_.clear();
+  if (!name_.empty()) {  // the name goes with the device: its number may be another's in a moment
+    std::error_code ignored;
+    std::filesystem::remove(name_, ignored);
+  }
 }
 
 void FakeLine::plug_in() {

@@ -75,6 +75,30 @@ asio::awaitable<void> read_into(Scanner& scanner, ChannelSetup setup, std::optio
   result = co_await scanner.read(setup);
 }
 
+asio::awaitable<void> identify_source_into(HeatSource& source, std::optional<Result<Identity>>& result) {
+  result = co_await source.identify();
+}
+
+asio::awaitable<void> read_temperature_into(HeatSource& source, std::optional<Result<double>>& result) {
+  result = co_await source.read_temperature();
+}
+
+asio::awaitable<void> switch_off_into(HeatSource& source, std::optional<Result<void>>& result) {
+  result = co_await source.set_output(false);
+}
+
+asio::awaitable<void> open_link_into(LineLink& link, std::optional<Result<void>>& result) {
+  result = co_await link.open();
+}
+
+asio::awaitable<void> send_into(LineLink& link, std::string bytes, std::optional<Result<void>>& result) {
+  result = co_await link.send(bytes);
+}
+
+asio::awaitable<void> receive_into(FakeLine& line, std::string& message) {
+  message = co_await line.receive();
+}
+
 template <class Codec = Quick<drivers::ScpiScanner>>
 struct Bench {
   explicit Bench(LineKind kind = LineKind::pty, int reply_ms = 2000)
@@ -227,6 +251,66 @@ TEST_CASE("the two instruments of a bench are read side by side", "[link]") {
     CHECK(pty.read(101).ok());
     CHECK(tcp.read(102).ok());
   }
+}
+
+TEST_CASE("heat off goes out while another call is still waiting for its reply", "[link]") {
+  asio::io_context io{1};
+  FakeLine line(io, LineKind::pty);
+  Obliging instrument(line);
+  LineHeatSource source(io, settings_for(line, 600), std::make_unique<Quick<drivers::ScpiSource>>());
+  asio::co_spawn(io, serve(instrument), asio::detached);
+  std::optional<Result<Identity>> identity;
+  asio::co_spawn(io, identify_source_into(source, identity), asio::detached);
+  REQUIRE(run_until(io, [&] { return identity.has_value(); }));
+  REQUIRE(identity->ok());
+
+  instrument.mute = true;
+  std::optional<Result<double>> temperature;
+  std::optional<Result<void>> off;
+  asio::co_spawn(io, read_temperature_into(source, temperature), asio::detached);
+  asio::co_spawn(io, switch_off_into(source, off), asio::detached);
+  REQUIRE(run_until(io, [&] { return off.has_value(); }));
+  REQUIRE_FALSE(off->ok());
+  CHECK(off->error().code == Errc::unexpected);
+  REQUIRE(run_until(io, [&] { return instrument.heard.back() == "OUTPut:STATe OFF\n"; }));
+  CHECK_FALSE(temperature.has_value());
+  REQUIRE(run_until(io, [&] { return temperature.has_value(); }));
+  off.reset();
+  asio::co_spawn(io, switch_off_into(source, off), asio::detached);
+  REQUIRE(run_until(io, [&] { return off.has_value(); }));
+  CHECK(off->ok());
+  source.close();
+  line.close();
+  io.restart();
+  io.run_for(std::chrono::seconds(5));
+}
+
+TEST_CASE("a message cut off half-way is spoiled before the next one, never obeyed", "[link]") {
+  asio::io_context io{1};
+  FakeLine line(io, LineKind::pty);
+  LineLink link(io, line.port(), Quick<drivers::ScpiSource>().line(), Duration(100'000));
+  std::optional<Result<void>> done;
+  asio::co_spawn(io, open_link_into(link, done), asio::detached);
+  REQUIRE(run_until(io, [&] { return done.has_value(); }));
+  REQUIRE(done->ok());
+
+  done.reset();  // nobody reads: the line takes a part of this and no more
+  std::string setting = "SOURce:TEMPerature:SPOint 1" + std::string(40'000, '2') + "\n";
+  asio::co_spawn(io, send_into(link, std::move(setting), done), asio::detached);
+  REQUIRE(run_until(io, [&] { return done.has_value(); }));
+  CHECK(done->error().code == Errc::no_answer);
+
+  done.reset();
+  std::string first, second;
+  asio::co_spawn(io, send_into(link, "OUTPut:STATe OFF\n", done), asio::detached);
+  asio::co_spawn(io, receive_into(line, first), asio::detached);
+  REQUIRE(run_until(io, [&] { return !first.empty() && done; }));
+  CHECK(done->ok());
+  CHECK(first.substr(first.size() - 2) == "*\n");
+  asio::co_spawn(io, receive_into(line, second), asio::detached);
+  REQUIRE(run_until(io, [&] { return !second.empty(); }));
+  CHECK(second == "OUTPut:STATe OFF\n");
+  link.close();
 }
 
 TEST_CASE("a reading sends one message and nothing else", "[link]") {

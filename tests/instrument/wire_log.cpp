@@ -165,7 +165,7 @@ asio::awaitable<void> play_instrument(Player& player) {
 }
 
 std::string outcome(const Error& error) {
-  return std::string("error ") + name(error.code);
+  return std::string("error ") + name(error.code) + ": " + error.text();
 }
 std::string outcome(const Result<void>& done) {
   return done ? "done" : outcome(done.error());
@@ -250,7 +250,10 @@ asio::awaitable<void> play_calls(Player& player) {
   std::string got = "nothing was called";
   for (const Step& step : player.log.calls) {
     if (step.mark == '=') {
-      if (got != step.text) player.problem(step, "the caller got \"" + printable(got) + "\"");
+      // The words behind the code are for people and not compared.
+      const bool is_error = step.text.starts_with("error ");
+      if (is_error ? !got.starts_with(step.text + ":") : got != step.text)
+        player.problem(step, "the caller got \"" + printable(got, 400) + "\"");
       continue;
     }
     std::vector<std::string> call = words(step.text);

@@ -15,7 +15,8 @@ TEST_CASE("The three points that give the published coefficients come back") {
     CHECK(*raw_value(thermistor, point[0], std::nullopt) == Approx(point[1].get<double>()).epsilon(1e-6));
   }
   for (double t_c = -20; t_c <= 80; t_c += 0.5)
-    CHECK(*temperature_c(thermistor, *raw_value(thermistor, t_c, std::nullopt), std::nullopt) == Approx(t_c).margin(1e-9));
+    CHECK(*temperature_c(thermistor, *raw_value(thermistor, t_c, std::nullopt), std::nullopt) ==
+          Approx(t_c).margin(1e-9));
   CHECK(temperature_c(thermistor, -1, std::nullopt).error().code == Errc::out_of_range);
   CHECK(temperature_c(thermistor, 1, std::nullopt).error().code == Errc::out_of_range);
 }

@@ -1,9 +1,10 @@
 // Thermocouples against the NIST SRD 60 tables and points derived in 40-digit arithmetic (data/README.md).
+#include "thermometry/thermocouple.hpp"
+
 #include <cmath>
 
 #include "nightwell/thermometry/sensor.hpp"
 #include "published.hpp"
-#include "thermometry/thermocouple.hpp"
 
 using namespace nightwell;
 using namespace nightwell::thermometry;

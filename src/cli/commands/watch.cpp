@@ -79,7 +79,7 @@ void watch(Context& context, const std::string& name) {
   auto status = find_run(context, name);
   if (!status) return;
   const std::string run = raw_text_at(*status, "run");
-  const bool on_screen = stdout_is_terminal();
+  const bool on_screen = can_paint();
   const Followed followed =
       on_screen ? watch_on_screen(context, run, std::move(*status)) : watch_in_blocks(context, run, std::move(*status));
   if (!followed.given_up.empty()) {

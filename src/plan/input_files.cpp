@@ -1,0 +1,221 @@
+#include "plan/input_files.hpp"
+
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <nlohmann/json.hpp>
+#include <set>
+#include <system_error>
+
+#include "journal/plain_text.hpp"
+#include "journal/utf8.hpp"
+#include "plan/document.hpp"
+#include "plan/loader.hpp"
+
+namespace nightwell::plan {
+
+namespace {
+
+namespace fs = std::filesystem;
+using Ordered = nlohmann::ordered_json;
+
+// ---- reading ----
+
+class Descriptor {
+ public:
+  explicit Descriptor(int number) : number_(number) {}
+  Descriptor(const Descriptor&) = delete;
+  Descriptor& operator=(const Descriptor&) = delete;
+  ~Descriptor() {
+    if (number_ >= 0) ::close(number_);
+  }
+  [[nodiscard]] int number() const { return number_; }
+
+ private:
+  int number_;
+};
+
+std::string reason(int error) {
+  return std::generic_category().message(error);
+}
+
+// Fills text or unread. One byte more than allowed is read, so that the loader sees that a file is too large.
+void read_all(int descriptor, FileText& file) {
+  char buffer[65536];
+  while (file.text.size() <= largest_file) {
+    const ssize_t got = ::read(descriptor, buffer, sizeof buffer);
+    if (got == 0) return;
+    if (got < 0 && errno == EINTR) continue;
+    if (got < 0) {
+      file.unread = reason(errno);
+      return;
+    }
+    file.text.append(buffer, static_cast<std::size_t>(got));
+  }
+}
+
+FileText read_file(const fs::path& path, std::string name) {
+  FileText file;
+  file.name = std::move(name);
+  // Without O_NONBLOCK, a named pipe would hold us up until somebody writes.
+  const Descriptor descriptor(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
+  struct stat facts {};
+  if (descriptor.number() < 0 || ::fstat(descriptor.number(), &facts) != 0)
+    file.unread = reason(errno);
+  else if (!S_ISREG(facts.st_mode))
+    file.unread = "it is not a regular file";
+  else
+    read_all(descriptor.number(), file);
+  if (!file.unread.empty()) file.text.clear();
+  return file;
+}
+
+// The paths of cards that a job names, as far as it is sound; what is wrong in it is the loader's business.
+std::set<std::string> card_paths(const FileText& job) {
+  std::set<std::string> out;
+  FaultList ignored(1);
+  const auto document = parse_document(job, deepest_nesting, ignored);
+  if (!document || !document->is_object()) return out;
+  for (const char* key : {"references", "items", "junctions"}) {
+    const auto list = document->find(key);
+    if (list == document->end() || !list->is_array()) continue;
+    for (const Json& use : *list) {
+      if (!use.is_object() || out.size() >= most_cards) continue;
+      const auto card = use.find("card");
+      if (card != use.end() && card->is_string() && !card->get_ref<const std::string&>().empty())
+        out.insert(card->get<std::string>());
+    }
+  }
+  return out;
+}
+
+// ---- JSON ----
+
+bool is_utf8(std::string_view text) {
+  while (!text.empty()) {
+    const auto step = journal::first_character(text);
+    if (!step.valid) return false;
+    text.remove_prefix(step.length);
+  }
+  return true;
+}
+
+Ordered file_json(const FileText& file) {
+  Ordered out = {{"name", journal::printable(file.name)}};
+  if (!file.unread.empty())
+    out["unread"] = journal::printable(file.unread);
+  else if (!is_utf8(file.text))
+    out["unread"] = "it is not UTF-8";
+  else
+    out["text"] = file.text;
+  return out;
+}
+
+Error bad(const std::string& detail) {
+  return {Errc::bad_input, "reading the files of a request", detail, ""};
+}
+
+std::string printed(const std::string& text) {
+  return "\"" + text.substr(0, 60) + "\"";
+}
+
+// One file's object: name, and one of text and unread.
+template <class AnyJson>
+Result<FileText> file_from(const AnyJson& json, const std::string& key) {
+  if (!json.is_object()) return bad(key + " must be an object");
+  FileText file;
+  int texts = 0;
+  for (const auto& [name, value] : json.items()) {
+    if (!value.is_string()) return bad(key + "/" + printed(name) + " must be a text");
+    std::string& place = name == "name" ? file.name : name == "text" ? file.text : file.unread;
+    if (name != "name" && name != "text" && name != "unread") return bad(key + " has the unknown key " + printed(name));
+    if (name != "name") ++texts;
+    place = value.template get<std::string>();
+  }
+  if (file.name.empty()) return bad(key + "/name is missing");
+  if (texts != 1) return bad(key + " must have one of text and unread");
+  if (file.text.size() > largest_file + 65536)
+    return bad(key + "/text is longer than " + std::to_string(largest_file) + " bytes");
+  return file;
+}
+
+template <class AnyJson>
+Result<void> cards_from(const AnyJson& json, InputFiles& files) {
+  if (!json.is_array()) return bad("cards must be a list");
+  if (json.size() > most_cards) return bad("more than " + std::to_string(most_cards) + " cards");
+  for (const auto& element : json) {
+    auto card = file_from(element, "cards/" + std::to_string(files.cards.size()));
+    if (!card) return card.error();
+    const std::string path = card->name;
+    if (!files.cards.emplace(path, std::move(card).value()).second)
+      return bad("the card " + printed(path) + " comes twice");
+  }
+  return {};
+}
+
+template <class AnyJson>
+Result<InputFiles> files_from(const AnyJson& json) {
+  if (!json.is_object()) return bad("files must be an object");
+  InputFiles files;
+  for (const auto& [key, value] : json.items())
+    if (key != "profile" && key != "bench" && key != "job" && key != "cards" && key != "bench_directory")
+      return bad("the key " + printed(key) + " is unknown");
+  for (const auto& [key, file] :
+       {std::pair<const char*, FileText*>{"profile", &files.profile}, {"bench", &files.bench}, {"job", &files.job}}) {
+    const auto found = json.find(key);
+    if (found == json.end()) return bad(std::string(key) + " is missing");
+    auto read = file_from(*found, key);
+    if (!read) return read.error();
+    *file = std::move(read).value();
+  }
+  const auto cards = json.find("cards");
+  if (cards == json.end()) return bad("cards is missing");
+  if (auto read = cards_from(*cards, files); !read) return read.error();
+  if (const auto directory = json.find("bench_directory"); directory != json.end()) {
+    if (!directory->is_string()) return bad("bench_directory must be a text");
+    files.bench_directory = directory->template get<std::string>();
+    if (!files.bench_directory.empty() && !fs::path(files.bench_directory).is_absolute())
+      return bad("bench_directory must be absolute");
+  }
+  return files;
+}
+
+}  // namespace
+
+InputFiles gather(const fs::path& profile, const fs::path& bench, const fs::path& job) {
+  InputFiles files;
+  files.profile = read_file(profile, profile.string());
+  files.bench = read_file(bench, bench.string());
+  files.job = read_file(job, job.string());
+  std::error_code failed;
+  const fs::path whole = fs::absolute(bench, failed);
+  if (!failed) files.bench_directory = whole.lexically_normal().parent_path().string();
+  for (const std::string& path : card_paths(files.job))
+    files.cards.emplace(path, read_file(job.parent_path() / path, path));
+  return files;
+}
+
+Ordered files_to_json(const InputFiles& files) {
+  Ordered out = {{"profile", file_json(files.profile)},
+                 {"bench", file_json(files.bench)},
+                 {"job", file_json(files.job)},
+                 {"cards", Ordered::array()}};
+  for (const auto& [path, card] : files.cards) {
+    Ordered entry = file_json(card);
+    entry["name"] = path;
+    out["cards"].push_back(std::move(entry));
+  }
+  out["bench_directory"] = is_utf8(files.bench_directory) ? files.bench_directory : "";
+  return out;
+}
+
+Result<InputFiles> files_from_json(const Ordered& json) {
+  return files_from(json);
+}
+Result<InputFiles> files_from_json(const nlohmann::json& json) {
+  return files_from(json);
+}
+
+}  // namespace nightwell::plan

@@ -1,0 +1,192 @@
+#include "plan/plan_json.hpp"
+
+#include "plan/sensor_json.hpp"
+#include "sequence/reading_order.hpp"
+
+namespace nightwell::plan {
+
+namespace {
+
+using Json = nlohmann::ordered_json;
+using namespace sequence;  // NOLINT: this file is about its types only
+
+template <class T>
+Json or_null(const std::optional<T>& value) {
+  return value ? Json(*value) : Json(nullptr);
+}
+
+// The words of the input files (docs/files.md).
+const char* word(SourceKind kind) {
+  switch (kind) {
+    case SourceKind::dry_well:
+      return "dry_well";
+    case SourceKind::bath:
+      return "bath";
+    case SourceKind::furnace:
+      return "furnace";
+  }
+  return "";
+}
+
+const char* word(Role role) {
+  switch (role) {
+    case Role::reference:
+      return "reference";
+    case Role::item:
+      return "item";
+    case Role::junction:
+      return "junction";
+  }
+  return "";
+}
+
+const char* word(Placement placement) {
+  return placement == Placement::inside ? "inside" : "after";
+}
+
+const char* word(LimitPolicy policy) {
+  switch (policy) {
+    case LimitPolicy::park:
+      return "park";
+    case LimitPolicy::stop:
+      return "stop";
+    case LimitPolicy::skip:
+      return "skip";
+    case LimitPolicy::capture:
+      return "capture";
+  }
+  return "";
+}
+
+struct ToJson {
+  Json operator()(const SerialPort& p) const {
+    return {{"type", "serial"},   {"path", p.path},           {"baud", p.baud}, {"data_bits", p.data_bits},
+            {"parity", p.parity}, {"stop_bits", p.stop_bits}, {"flow", p.flow}};
+  }
+  Json operator()(const TcpPort& p) const { return {{"type", "tcp"}, {"host", p.host}, {"port", p.port}}; }
+  Json operator()(const PtyPort& p) const { return {{"type", "pty"}, {"path", p.path}}; }
+
+  Json operator()(const JunctionNone&) const { return nullptr; }
+  Json operator()(const JunctionChannel& j) const { return {{"channel", j.channel}}; }
+  Json operator()(const JunctionFixed& j) const { return {{"fixed_c", j.t_c}}; }
+  Json operator()(const JunctionInstrument&) const { return {{"instrument", true}}; }
+};
+
+Json heating(Duration window, double gain_k) {
+  return {{"window_s", to_seconds(window)}, {"gain_k", gain_k}};
+}
+
+Json scanner_json(const Scanner& scanner) {
+  return {{"name", scanner.name},
+          {"driver", scanner.driver},
+          {"port", std::visit(ToJson{}, scanner.port)},
+          {"reply_s", to_seconds(scanner.reply)},
+          {"identity", scanner.identity}};
+}
+
+Json source_json(const Source& source) {
+  Json out = {{"name", source.name},
+              {"kind", word(source.kind)},
+              {"attended", source.attended},
+              {"lowest_c", source.lowest_c},
+              {"highest_c", source.highest_c},
+              {"safe_c", source.safe_c},
+              {"absolute_highest_c", source.absolute_highest_c}};
+  if (source.attended) return out;
+  out["driver"] = source.driver;
+  out["port"] = std::visit(ToJson{}, source.port);
+  out["reply_s"] = to_seconds(source.reply);
+  out["identity"] = source.identity;
+  out["lease_s"] = to_seconds(source.lease);
+  out["poll_s"] = to_seconds(source.poll);
+  out["stale_s"] = to_seconds(source.stale);
+  out["heating"] = heating(source.heating_window, source.heating_gain_k);
+  out["readback_tolerance_k"] = source.readback_tolerance_k;
+  return out;
+}
+
+Json guards_json(const Guards& guards) {
+  return {{"reference_lowest_c", or_null(guards.reference_lowest_c)},
+          {"reference_highest_c", or_null(guards.reference_highest_c)},
+          {"item_lowest_c", or_null(guards.item_lowest_c)},
+          {"item_highest_c", or_null(guards.item_highest_c)},
+          {"stale_s", to_seconds(guards.stale)},
+          {"heating", heating(guards.heating_window, guards.heating_gain_k)}};
+}
+
+Json limit_json(const PhaseLimit& limit) {
+  return {{"within_s", to_seconds(limit.within)}, {"otherwise", word(limit.otherwise)}};
+}
+
+Json cooldown_json(const CooldownPlan& cooldown) {
+  return {{"target_c", cooldown.target_c},
+          {"leave_between_c", {cooldown.leave_between_low_c, cooldown.leave_between_high_c}},
+          {"within_s", to_seconds(cooldown.limit.within)},
+          {"otherwise", word(cooldown.limit.otherwise)}};
+}
+
+Json survey_json(const Survey& survey) {
+  return {{"every_s", to_seconds(survey.every)},
+          {"lasts_s", to_seconds(survey.lasts)},
+          {"expected_c", survey.expected_c},
+          {"outlier_k", survey.outlier_k}};
+}
+
+}  // namespace
+
+Json plan_record(const Plan& plan) {
+  Json out = {{"scanners", Json::array()}, {"sources", Json::array()}};
+  for (const Scanner& scanner : plan.scanners) out["scanners"].push_back(scanner_json(scanner));
+  for (const Source& source : plan.sources) out["sources"].push_back(source_json(source));
+  out["sampling"] = {{"every_s", to_seconds(plan.sampling.every)},
+                     {"items_every_s", to_seconds(plan.sampling.items_every)}};
+  out["guards"] = guards_json(plan.guards);
+  out["cooldown"] = cooldown_json(plan.cooldown);
+  out["survey"] = plan.survey ? survey_json(*plan.survey) : Json(nullptr);
+  return out;
+}
+
+Json card_record(const Plan& plan, std::size_t index) {
+  const Channel& channel = plan.channels[index];
+  const SensorCard& card = channel.card;
+  return {{"channel", index},
+          {"name", channel.name},
+          {"role", word(channel.role)},
+          {"scanner", plan.scanners[channel.scanner].name},
+          {"address", channel.address},
+          {"measures", name(channel.measures)},
+          {"junction", std::visit(ToJson{}, channel.junction)},
+          {"serial", card.serial},
+          {"type", card.type},
+          {"model", model_json(card.model)},
+          {"lowest_c", card.lowest_c},
+          {"highest_c", card.highest_c},
+          {"certificate", card.certificate},
+          {"calibrated", card.calibrated},
+          {"due", card.due},
+          {"u95_k", or_null(card.u95_k)},
+          {"file", card.file}};
+}
+
+Json plateau_record(const Plan& plan, std::size_t index) {
+  const Plateau& plateau = plan.plateaus[index];
+  return {{"plateau", index},
+          {"setpoint_c", plateau.setpoint_c},
+          {"source", plan.sources[plateau.source].name},
+          {"band_k", plateau.band_k},
+          {"settle",
+           {{"window_s", to_seconds(plateau.settle.window)},
+            {"largest_drift_k", plateau.settle.largest_drift_k},
+            {"largest_spread_k", plateau.settle.largest_spread_k},
+            {"item_drift_k", or_null(plateau.settle.item_drift_k)}}},
+          {"capture",
+           {{"placement", word(plateau.capture.placement)},
+            {"order", name(plateau.capture.order)},
+            {"sweeps", plateau.capture.sweeps},
+            {"pause_s", to_seconds(plateau.capture.pause)}}},
+          {"approach_limit", limit_json(plateau.approach_limit)},
+          {"settle_limit", limit_json(plateau.settle_limit)},
+          {"capture_limit", limit_json(plateau.capture_limit)}};
+}
+
+}  // namespace nightwell::plan

@@ -1,0 +1,325 @@
+// Bench: the instruments, their ports, and which channel is wired to what.
+#include <algorithm>
+#include <array>
+#include <filesystem>
+#include <map>
+
+#include "plan/drafts.hpp"
+#include "plan/loader.hpp"
+#include "plan/nearest.hpp"
+#include "plan/ranges.hpp"
+
+namespace nightwell::plan {
+
+namespace {
+
+using namespace sequence;  // NOLINT: this file is about its types only
+
+constexpr std::size_t longest_path = 400;
+constexpr std::array bauds = {300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600};
+
+// ---- ports ----
+
+// "/dev/ttyUSB0", "/dev/ttyACM12": numbered in the order of plugging, so another instrument's tomorrow.
+bool is_renumbered(std::string_view path) {
+  for (const std::string_view start : {"/dev/ttyUSB", "/dev/ttyACM"}) {
+    if (path.substr(0, start.size()) != start || path.size() == start.size()) continue;
+    if (path.find_first_not_of("0123456789", start.size()) == std::string_view::npos) return true;
+  }
+  return false;
+}
+
+Port read_serial(ObjectReader& reader) {
+  static const Words<std::string> parities = {{"none", "none"}, {"even", "even"}, {"odd", "odd"}};
+  static const Words<std::string> flows = {{"none", "none"}, {"hardware", "hardware"}, {"software", "software"}};
+  SerialPort port;
+  port.path = reader.text("path", longest_path).value_or("");
+  if (!port.path.empty() && port.path.front() != '/') reader.refuse("path", "an absolute path");
+  if (is_renumbered(port.path))
+    reader.refuse("path", "a path that stays the same: /dev/serial/by-id/… or /dev/serial/by-path/…",
+                  "the system numbers such ports anew whenever one is plugged in");
+  port.baud = reader.whole("baud", 300, 921600).value_or(0);
+  if (port.baud != 0 && std::find(bauds.begin(), bauds.end(), port.baud) == bauds.end())
+    reader.refuse("baud", "300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800 or 921600");
+  port.data_bits = reader.whole("data_bits", 7, 8).value_or(8);
+  port.parity = reader.word("parity", parities).value_or("none");
+  port.stop_bits = reader.whole("stop_bits", 1, 2).value_or(1);
+  port.flow = reader.word("flow", flows).value_or("none");
+  return port;
+}
+
+Port read_tcp(ObjectReader& reader) {
+  TcpPort port;
+  port.host = reader.text("host", 253).value_or("");
+  if (port.host.find_first_of(" /") != std::string::npos) reader.refuse("host", "a name or an address");
+  port.port = reader.whole("port", 1, 65535).value_or(0);
+  return port;
+}
+
+Port read_pty(ObjectReader& reader, const std::string& directory) {
+  PtyPort port;
+  const auto path = reader.text("path", longest_path);
+  if (!path) return port;
+  const std::filesystem::path whole = std::filesystem::path(*path).is_absolute() || directory.empty()
+                                          ? std::filesystem::path(*path)
+                                          : std::filesystem::path(directory) / *path;
+  port.path = whole.lexically_normal().string();
+  if (!whole.is_absolute()) reader.refuse("path", "an absolute path", "the folder of the bench file is not known here");
+  return port;
+}
+
+// nullopt: the port is missing, or wrong in its kind.
+std::optional<Port> read_port(ObjectReader& instrument, const std::string& directory) {
+  enum class Kind { serial, tcp, pty };
+  static const Words<Kind> kinds = {{"serial", Kind::serial}, {"tcp", Kind::tcp}, {"pty", Kind::pty}};
+  auto reader = instrument.object("port");
+  if (!reader) return std::nullopt;
+  const auto kind = reader->word("type", kinds);
+  if (!kind) return std::nullopt;
+  Port port = *kind == Kind::serial ? read_serial(*reader)
+              : *kind == Kind::tcp  ? read_tcp(*reader)
+                                    : read_pty(*reader, directory);
+  reader->finish();
+  return port;
+}
+
+Words<std::string> as_words(const std::vector<std::string>& names) {
+  Words<std::string> out;
+  for (const std::string& name : names) out.emplace_back(name, name);
+  return out;
+}
+
+// ---- scanners and sources ----
+
+sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, const std::string& directory,
+                               const LoadOptions& options) {
+  sequence::Scanner scanner;
+  scanner.name = name;
+  scanner.driver = reader.word("driver", as_words(options.scanner_drivers)).value_or("");
+  if (const auto port = read_port(reader, directory)) scanner.port = *port;
+  scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
+  scanner.identity = reader.text_if("identity").value_or("");
+  reader.finish();
+  return scanner;
+}
+
+// The temperatures of a source and their order.
+void read_source_limits(ObjectReader& reader, SourceDraft& draft) {
+  Source& source = draft.value;
+  const auto lowest_c = reader.number("lowest_c", ranges::temperature_c);
+  const auto highest_c = reader.number("highest_c", ranges::temperature_c);
+  const auto safe_c = reader.number("safe_c", ranges::temperature_c);
+  const auto absolute_c = reader.number("absolute_highest_c", ranges::temperature_c);
+  source.lowest_c = lowest_c.value_or(0);
+  source.highest_c = highest_c.value_or(0);
+  source.safe_c = safe_c.value_or(0);
+  source.absolute_highest_c = absolute_c.value_or(0);
+  const bool ordered = lowest_c && highest_c && *lowest_c < *highest_c;
+  if (lowest_c && highest_c && !ordered) reader.refuse("highest_c", "above lowest_c, " + shortest(*lowest_c) + " °C");
+  if (absolute_c && highest_c && *absolute_c < *highest_c)
+    reader.refuse("absolute_highest_c", "at least highest_c, " + shortest(*highest_c) + " °C");
+  if (!ordered) return;
+  draft.lowest_c = lowest_c;
+  draft.highest_c = highest_c;
+  if (safe_c && (*safe_c < *lowest_c || *safe_c > *highest_c))
+    reader.refuse("safe_c", shortest(*lowest_c) + " to " + shortest(*highest_c) + " °C (lowest_c to highest_c)",
+                  "parking sends it as a setpoint");
+}
+
+void read_watching(ObjectReader& reader, Source& source) {
+  const auto lease_s = reader.number("lease_s", ranges::lease_s);
+  const auto poll_s = reader.number("poll_s", ranges::poll_s);
+  const auto stale_s = reader.number("stale_s", ranges::stale_s);
+  source.lease = seconds_or_zero(lease_s);
+  source.poll = seconds_or_zero(poll_s);
+  source.stale = seconds_or_zero(stale_s);
+  if (auto heating = reader.object("heating")) {
+    source.heating_window = seconds_or_zero(heating->number("window_s", ranges::window_s));
+    source.heating_gain_k = heating->number("gain_k", ranges::difference_k).value_or(0);
+    heating->finish();
+  }
+  source.readback_tolerance_k =
+      reader.number_if("readback_tolerance_k", {0, 10, "K", true}).value_or(Source{}.readback_tolerance_k);
+  if (poll_s && lease_s && *lease_s < 2 * *poll_s)
+    reader.refuse("lease_s", "at least twice poll_s, " + shortest(2 * *poll_s) + " s",
+                  "a lease is renewed at read-backs, and one may be missed");
+  if (poll_s && stale_s && *stale_s < 2 * *poll_s)
+    reader.refuse("stale_s", "at least twice poll_s, " + shortest(2 * *poll_s) + " s",
+                  "one missed read-back must not park the source");
+}
+
+void read_wire(ObjectReader& reader, Source& source, const std::string& directory, const LoadOptions& options) {
+  source.driver = reader.word("driver", as_words(options.source_drivers)).value_or("");
+  if (const auto port = read_port(reader, directory)) source.port = *port;
+  source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
+  source.identity = reader.text_if("identity").value_or("");
+  read_watching(reader, source);
+}
+
+SourceDraft read_source(ObjectReader& reader, const std::string& name, const std::string& directory,
+                        const LoadOptions& options) {
+  static const Words<SourceKind> kinds = {
+      {"dry_well", SourceKind::dry_well}, {"bath", SourceKind::bath}, {"furnace", SourceKind::furnace}};
+  SourceDraft draft;
+  draft.place = reader.place();
+  draft.value.name = name;
+  draft.value.kind = reader.word("kind", kinds).value_or(SourceKind::bath);
+  draft.value.attended = reader.truth_if("attended").value_or(false);
+  read_source_limits(reader, draft);
+  if (draft.value.attended)
+    for (const char* key :
+         {"driver", "port", "reply_s", "identity", "lease_s", "poll_s", "stale_s", "heating", "readback_tolerance_k"})
+      reader.unused(key, "no wire reaches an attended source");
+  else
+    read_wire(reader, draft.value, directory, options);
+  reader.finish();
+  return draft;
+}
+
+// Two instruments on one port would answer each other's questions.
+void check_ports(const BenchDraft& bench, const Place& root, FaultList& faults) {
+  std::map<std::string, Place> seen;
+  const auto once = [&](const Port& port, const Place& place) {
+    const bool sound = std::visit(
+        [](const auto& p) {
+          if constexpr (requires { p.host; })
+            return !p.host.empty() && p.port != 0;
+          else
+            return !p.path.empty();
+        },
+        port);
+    if (!sound) return;
+    const auto [first, fresh] = seen.emplace(port_name(port), place);
+    if (!fresh)
+      faults.add(place, in_quotes(port_name(port)), "a port of its own", "it is the port of " + first->second.pointer);
+  };
+  for (const auto& [name, scanner] : bench.scanners) once(scanner.port, root / "scanners" / name / "port");
+  for (const auto& [name, source] : bench.sources)
+    if (!source.value.attended) once(source.value.port, source.place / "port");
+}
+
+// ---- channels ----
+
+std::optional<JunctionDraft> read_junction(ObjectReader& channel) {
+  if (!channel.has("junction")) return JunctionDraft{JunctionNone{}};
+  auto reader = channel.object("junction");
+  if (!reader) return std::nullopt;
+  const int ways =
+      (reader->has("channel") ? 1 : 0) + (reader->has("fixed_c") ? 1 : 0) + (reader->has("instrument") ? 1 : 0);
+  std::optional<JunctionDraft> junction;
+  if (reader->has("channel")) {
+    if (const auto name = reader->text("channel", 100)) junction = JunctionName{*name};
+  } else if (reader->has("fixed_c")) {
+    if (const auto t_c = reader->number("fixed_c", ranges::junction_c)) junction = JunctionFixed{*t_c};
+  } else if (const auto said = reader->truth_if("instrument")) {
+    if (*said)
+      junction = JunctionInstrument{};
+    else
+      reader->refuse("instrument", "true", "leave \"junction\" out where there is none");
+  }
+  reader->finish();
+  if (ways == 1) return junction;
+  channel.refuse("junction", "exactly one of \"channel\", \"fixed_c\" and \"instrument\"");
+  return std::nullopt;
+}
+
+ChannelDraft read_channel(ObjectReader& reader) {
+  static const Words<Quantity> quantities = {{"voltage", Quantity::voltage},
+                                             {"resistance", Quantity::resistance},
+                                             {"current", Quantity::current},
+                                             {"temperature", Quantity::temperature}};
+  ChannelDraft draft;
+  draft.place = reader.place();
+  draft.scanner = reader.text("scanner", 100);
+  draft.address = reader.whole("address", 1, ranges::largest_address);
+  draft.measures = reader.word("measures", quantities);
+  draft.junction = read_junction(reader);
+  reader.finish();
+  const bool none = !draft.junction || std::holds_alternative<JunctionNone>(*draft.junction);
+  if (!none && draft.measures && *draft.measures != Quantity::voltage) {
+    reader.refuse("junction", "nothing", "only thermocouples, which measure voltage, have a junction");
+    draft.junction.reset();
+  }
+  return draft;
+}
+
+template <class Map>
+std::vector<std::string> names(const Map& map) {
+  std::vector<std::string> out;
+  for (const auto& [name, value] : map) out.push_back(name);
+  return out;
+}
+
+void check_addresses(const BenchDraft& bench, FaultList& faults) {
+  std::map<std::pair<std::string, int>, const std::string*> seen;
+  for (const auto& [name, channel] : bench.channels) {
+    if (!channel.scanner || !channel.address) continue;
+    const auto [first, fresh] = seen.emplace(std::pair(*channel.scanner, *channel.address), &name);
+    if (!fresh)
+      faults.add(channel.place / "address", std::to_string(*channel.address), "an address of its own on its scanner",
+                 "channel " + in_quotes(*first->second) + " has it");
+  }
+}
+
+void check_junctions(const BenchDraft& bench, FaultList& faults) {
+  for (const auto& [name, channel] : bench.channels) {
+    const auto* junction = channel.junction ? std::get_if<JunctionName>(&*channel.junction) : nullptr;
+    if (junction == nullptr) continue;
+    const Place place = channel.place / "junction" / "channel";
+    const auto found = bench.channels.find(junction->channel);
+    if (found == bench.channels.end())
+      faults.add(place, in_quotes(junction->channel), "a channel of the bench",
+                 meant(junction->channel, names(bench.channels)));
+    else if (found->second.measures == Quantity::voltage)
+      faults.add(place, in_quotes(junction->channel), "a channel that measures resistance, current or temperature",
+                 "a thermocouple cannot tell its own junction's temperature");
+  }
+}
+
+void check_scanner_names(const BenchDraft& bench, FaultList& faults) {
+  for (const auto& [name, channel] : bench.channels)
+    if (channel.scanner && !bench.scanners.contains(*channel.scanner))
+      faults.add(channel.place / "scanner", in_quotes(*channel.scanner),
+                 "a scanner of the bench: " + one_of(names(bench.scanners)),
+                 meant(*channel.scanner, names(bench.scanners)));
+}
+
+}  // namespace
+
+BenchDraft read_bench(const Json& document, const std::string& file, const std::string& directory,
+                      const LoadOptions& options, FaultList& faults) {
+  BenchDraft bench;
+  const Place root{file, ""};
+  ObjectReader reader(document, root, faults);
+  (void)reader.has("format");  // judged before
+  bench.name = reader.text("bench", 100).value_or("");
+  bench.wire_log = reader.truth_if("wire_log").value_or(false);
+  const auto scanners = reader.members("scanners", 1, ranges::most_scanners);
+  if (scanners)
+    for (const auto& [name, value, place] : *scanners) {
+      ObjectReader inside(value, place, faults);
+      bench.scanners.emplace(name, read_scanner(inside, name, directory, options));
+    }
+  if (const auto sources = reader.members("sources", 0, ranges::most_sources)) {
+    bench.sources_known = true;
+    for (const auto& [name, value, place] : *sources) {
+      ObjectReader inside(value, place, faults);
+      bench.sources.emplace(name, read_source(inside, name, directory, options));
+    }
+  }
+  if (const auto channels = reader.members("channels", 1, ranges::most_channels)) {
+    bench.channels_known = true;
+    for (const auto& [name, value, place] : *channels) {
+      ObjectReader inside(value, place, faults);
+      bench.channels.emplace(name, read_channel(inside));
+    }
+  }
+  reader.finish();
+  if (scanners) check_scanner_names(bench, faults);
+  check_ports(bench, root, faults);
+  check_addresses(bench, faults);
+  check_junctions(bench, faults);
+  return bench;
+}
+
+}  // namespace nightwell::plan

@@ -1,0 +1,94 @@
+// What is particular to thermocouples: the junction, type B's two temperatures, type N's step, deviations.
+#include "thermometry/thermocouple.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "sensors.hpp"
+
+using namespace nightwell;
+using namespace nightwell::thermometry;
+using namespace nightwell::tests;
+
+TEST_CASE("With both ends at one temperature there is no voltage, and no voltage means that temperature") {
+  for (const auto type : all_types) {
+    const SensorModel sensor = Thermocouple{type, {}};
+    const double junction_c = type == ThermocoupleType::b ? 60.0 : 23.0;
+    INFO(letter(type));
+    CHECK(*raw_value(sensor, junction_c, junction_c) == 0.0);
+    CHECK(*temperature_c(sensor, 0.0, junction_c) == Approx(junction_c).margin(1e-9));
+  }
+}
+
+TEST_CASE("The junction is corrected through emf: adding temperatures would be wrong by kelvins") {
+  const SensorModel sensor = Thermocouple{ThermocoupleType::s, {}};
+  const double raw = *raw_value(sensor, 1000.0, 25.0);
+  CHECK(*temperature_c(sensor, raw, 25.0) == Approx(1000.0).margin(1e-9));
+  const double added_c = *temperature_c(sensor, raw, 0.0) + 25.0;
+  CHECK(std::abs(added_c - 1000.0) > 5);
+}
+
+TEST_CASE("Without a junction, or with one outside the type's range, there is no temperature") {
+  const SensorModel sensor = Thermocouple{ThermocoupleType::c, {}};
+  CHECK(temperature_c(sensor, 0.01, {}).error().code == Errc::bad_input);
+  CHECK(raw_value(sensor, 500, {}).error().code == Errc::bad_input);
+  const auto cold = temperature_c(sensor, 0.01, -5.0);
+  CHECK(cold.error().code == Errc::out_of_range);
+  CHECK(cold.error().text() == "reference junction of thermocouple type C: -5 °C is outside 0 to 2315 °C");
+  CHECK(temperature_c(sensor, 0.01, std::nan("")).error().code == Errc::out_of_range);
+}
+
+TEST_CASE("Type B: below its minimum no temperature, between there and zero emf two, above one") {
+  const SensorModel sensor = Thermocouple{ThermocoupleType::b, {}};
+  CHECK(span(sensor).low_c == Approx(21.0202618848));
+  CHECK(temperature_c(sensor, -2.59e-6, 0.0).error().code == Errc::out_of_range);
+  for (const double emf_v : {-2.58e-6, -1e-6, -1e-9, 0.0})
+    CHECK(temperature_c(sensor, emf_v, 0.0).error().code == Errc::ambiguous);
+  CHECK(*temperature_c(sensor, 1e-9, 0.0) == Approx(42.136).margin(0.01));
+  // It makes the voltage that it makes: forwards there is one answer everywhere.
+  CHECK(*raw_value(sensor, 10.0, 0.0) == Approx(-1.8759879165771e-6).epsilon(1e-10));
+  // A junction at room temperature hardly matters: what this type is used for.
+  CHECK(std::abs(*raw_value(sensor, 1500.0, 20.0) - *raw_value(sensor, 1500.0, 0.0)) < 3e-6);
+}
+
+TEST_CASE("Type N has its slope step at 0 °C and no step in emf") {
+  const double below = *seebeck_v_per_k(ThermocoupleType::n, -1e-9),
+               above = *seebeck_v_per_k(ThermocoupleType::n, 1e-9);
+  CHECK(below * 1e6 == Approx(26.15910596).epsilon(1e-9));
+  CHECK(above * 1e6 == Approx(25.9293946).epsilon(1e-8));
+  CHECK(*seebeck_v_per_k(ThermocoupleType::n, 0.0) == Approx(below).epsilon(1e-9));
+  CHECK(*emf_v(ThermocoupleType::n, 0.0) == 0.0);
+}
+
+TEST_CASE("Type K has its exponential above 0 °C only") {
+  CHECK(*emf_v(ThermocoupleType::k, 0.0) == 0.0);
+  CHECK(std::abs(*emf_v(ThermocoupleType::k, 1e-12)) < 3e-12);  // the published step of 2e-6 uV
+}
+
+TEST_CASE("A deviation in microvolt moves the emf by just that, and the junction's too") {
+  const std::vector<double> deviation_uv{2.0, 0.05, -1e-5};
+  const auto of = [&](double t) { return 2.0 + 0.05 * t - 1e-5 * t * t; };
+  const SensorModel plain = Thermocouple{ThermocoupleType::t, {}};
+  const SensorModel sensor = Thermocouple{ThermocoupleType::t, deviation_uv};
+  for (const double t_c : {-196.0, -40.0, 0.0, 37.0, 300.0}) {
+    const double moved_uv = (*raw_value(sensor, t_c, 22.0) - *raw_value(plain, t_c, 22.0)) * 1e6;
+    CHECK(moved_uv == Approx(of(t_c) - of(22.0)).margin(1e-9));
+    CHECK(*sensitivity_per_k(sensor, t_c) - *sensitivity_per_k(plain, t_c) ==
+          Approx((0.05 - 2e-5 * t_c) * 1e-6).margin(1e-15));
+  }
+}
+
+TEST_CASE("A deviation that makes the emf fall has no inverse, and says so") {
+  const SensorModel falling = Thermocouple{ThermocoupleType::k, {0.0, -200.0}};
+  CHECK_FALSE(temperature_c(falling, 0.01, 0.0));
+  // Falls only in the middle: 40 uV/K meet a slope of -60 uV/K around 500 °C.
+  const SensorModel bent = Thermocouple{ThermocoupleType::k, {0.0, 60.0, -0.24, 1.6e-4}};
+  const auto raw = raw_value(bent, 500.0, 0.0);
+  REQUIRE(raw.ok());
+  REQUIRE(*sensitivity_per_k(bent, 500.0) < 0);
+  const auto back = temperature_c(bent, *raw, 0.0);
+  if (back)
+    CHECK(*raw_value(bent, *back, 0.0) == Approx(*raw).epsilon(1e-9));
+  else
+    CHECK(back.error().code == Errc::bad_input);
+}
