@@ -44,8 +44,7 @@ void Deadline::disarm() {
 
 void Deadline::wait(const std::shared_ptr<State>& state, SteadyTime at) {
   state->armed_for = at;
-  state->timer.expires_at(
-      at);  // ends an earlier wait, whose handler then finds an error code and does nothing
+  state->timer.expires_at(at);  // ends an earlier wait, whose handler then finds an error code and does nothing
   state->timer.async_wait([weak = std::weak_ptr<State>(state)](const std::error_code& problem) {
     const auto held = weak.lock();
     if (problem || !held) return;

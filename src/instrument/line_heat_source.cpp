@@ -19,8 +19,7 @@ asio::awaitable<Result<void>> LineHeatSource::set_target(double t_c) {
   return instrument_.tell(command, "setting the target");
 }
 
-asio::awaitable<Result<double>> LineHeatSource::ask_number(HeatSourceCommand command,
-                                                           std::string_view doing) {
+asio::awaitable<Result<double>> LineHeatSource::ask_number(HeatSourceCommand command, std::string_view doing) {
   const Result<Answer> answer = co_await instrument_.ask(command, doing);
   if (!answer) co_return answer.error();
   co_return std::get<double>(*answer);

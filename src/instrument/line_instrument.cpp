@@ -181,7 +181,8 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
       last = line.error();
     }
     queue_unread_ = true;
-    if (!message->repeatable) break;
+    const bool cancelled = last.code == Errc::port_gone && link_.is_open();
+    if (cancelled || !message->repeatable) break;
   }
   co_return last;
 }
@@ -257,7 +258,8 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::reopen() {
     const Result<void> opened = co_await link_.open();
     if (!opened) {
       last = opened.error();
-      if (!is_of_the_line(last.code)) co_return last;
+      // Busy may be a program that looks at every new port for a moment.
+      if (!is_of_the_line(last.code) && last.code != Errc::port_busy) co_return last;
       continue;
     }
     const Result<Identity> identity = co_await learn_identity();

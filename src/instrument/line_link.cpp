@@ -38,6 +38,12 @@ LineLink::LineLink(asio::io_context& io, Port port, LineSettings line, Duration 
 asio::awaitable<Result<void>> LineLink::open() {
   suspect_ = true;
   forget_received();
+  if (const auto* pty = std::get_if<PtyPort>(&settings_)) {
+    opened_pty_ = pty_mark(*pty);
+    if (opened_pty_ && opened_pty_ == dead_pty_)
+      co_return fault(Errc::port_gone,
+                      "the pseudo-terminal that stood here has hung up; its number may be a stranger's by now");
+  }
   port_ = std::make_shared<OpenPort>(io_, settings_);
   const auto port = port_;  // close() may let go of it while we wait
   const Result<void> opened = co_await port->open(now() + reply_);
@@ -67,11 +73,14 @@ Error LineLink::fault(Errc code, std::string detail) {
   return error;
 }
 
-// A port that is gone is let go of at once: holding on to it would keep its name from coming back.
+// A port that is gone is let go of at once: holding on to it would keep its name from coming back. A call that was
+// only cancelled leaves it open: opening it anew would reset many an instrument.
 Error LineLink::lost(Error error) {
   suspect_ = true;
-  if (error.code == Errc::port_gone)
-    if (const auto port = std::exchange(port_, nullptr)) port->close();
+  if (port_ && port_->has_hung_up()) {
+    dead_pty_ = opened_pty_;
+    std::exchange(port_, nullptr)->close();
+  }
   return error;
 }
 
@@ -147,8 +156,7 @@ asio::awaitable<Result<std::string_view>> LineLink::query(std::string_view bytes
   const SteadyTime deadline = now() + reply_;
   Result<std::string_view> line = co_await read_line(deadline);
   if (line && *line == without_end(bytes)) {
-    if (!line_.echoes)
-      co_return fault(Errc::garbled, "the line repeats what we send; its driver states no echo");
+    if (!line_.echoes) co_return fault(Errc::garbled, "the line repeats what we send; its driver states no echo");
     line = co_await read_line(deadline);
   } else if (line && line_.echoes) {
     co_return fault(Errc::garbled, "expected our own bytes back, got \"" + printable(*line) + "\"");
@@ -191,8 +199,8 @@ asio::awaitable<Result<std::string_view>> LineLink::read_line(SteadyTime deadlin
     const bool whole = take_line(line);
     if ((whole ? line.size() : end_ - begin_) > line_.longest_reply) {
       forget_received();
-      co_return fault(Errc::garbled, "a reply of more than " + std::to_string(line_.longest_reply) +
-                                         " bytes without an end");
+      co_return fault(Errc::garbled,
+                      "a reply of more than " + std::to_string(line_.longest_reply) + " bytes without an end");
     }
     if (whole) co_return line;
     if (begin_ == end_) forget_received();
@@ -206,9 +214,9 @@ asio::awaitable<Result<std::string_view>> LineLink::read_line(SteadyTime deadlin
     const Result<std::size_t> count = co_await port->read_some(room, deadline);
     if (!count && count.error().code == Errc::no_answer) {
       const std::string_view part(buffer_.data() + begin_, end_ - begin_);
-      co_return fault(Errc::no_answer,
-                      part.empty() ? "no reply before the deadline"
-                                   : "only part of a reply before the deadline: \"" + printable(part) + "\"");
+      co_return fault(Errc::no_answer, part.empty()
+                                           ? "no reply before the deadline"
+                                           : "only part of a reply before the deadline: \"" + printable(part) + "\"");
     }
     if (!count) co_return lost(count.error());
     end_ += *count;

@@ -7,7 +7,7 @@
 // (the identity, whose answer is known and is no number) twice. A late answer comes before the marker's, so
 // it is dropped there and is never taken for the answer to a later question.
 //
-//   closed --open()--> suspect --resynchronise(), first_answer()--> in step --query()--> in step | suspect
+//   closed --open()--> suspect --resynchronise(), query()--> in step --query()--> in step | suspect
 //   any --port gone, close()--> closed
 //
 // Errors: those of OpenPort, and garbled. Deadlines are real time. Lifetime: outlives its calls; one call at
@@ -18,11 +18,13 @@
 #include <asio/io_context.hpp>
 #include <asio/steady_timer.hpp>
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
 
 #include "instrument/open_port.hpp"
+#include "instrument/tty.hpp"
 #include "nightwell/instrument/codec.hpp"
 
 namespace nightwell::instrument {
@@ -32,7 +34,8 @@ class LineLink {
   // `reply`: whole reply, from the last byte sent.
   LineLink(asio::io_context& io, Port port, LineSettings line, Duration reply);
 
-  // Opens the port and drains it, so that a start-up banner or somebody else's replies are not ours.
+  // Opens the port and drains it, so that a start-up banner or somebody else's replies are not ours. port_gone too
+  // where a pty hung up and nothing new has come in its place.
   asio::awaitable<Result<void>> open();
   void close();
 
@@ -64,8 +67,7 @@ class LineLink {
  private:
   asio::awaitable<Result<std::string_view>> read_line(SteadyTime deadline);
   asio::awaitable<Result<void>> keep_gap();
-  asio::awaitable<Result<void>> exchange_marker(std::string_view marker, std::string_view known,
-                                                bool skip_late);
+  asio::awaitable<Result<void>> exchange_marker(std::string_view marker, std::string_view known, bool skip_late);
   bool take_line(std::string_view& line);
   bool only_reply_ends_left();
   [[nodiscard]] bool ends_reply(char byte) const { return line_.reply_ends.find(byte) != std::string::npos; }
@@ -79,6 +81,7 @@ class LineLink {
   LineSettings line_;
   Duration reply_;
   std::shared_ptr<OpenPort> port_;
+  std::optional<PtyMark> opened_pty_, dead_pty_;  // of a pty: what was opened, what has hung up
   asio::steady_timer pause_;
   bool suspect_ = true;
   bool odd_ = false;

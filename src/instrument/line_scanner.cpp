@@ -13,8 +13,7 @@ Error with_channel(Error error, int address) {
 
 }  // namespace
 
-LineScanner::LineScanner(asio::io_context& io, ConnectionSettings settings,
-                         std::unique_ptr<ScannerCodec> codec)
+LineScanner::LineScanner(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<ScannerCodec> codec)
     : instrument_(io, std::move(settings), std::move(codec)) {}
 
 asio::awaitable<Result<Identity>> LineScanner::identify() {

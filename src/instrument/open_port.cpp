@@ -35,8 +35,7 @@ struct LookUp {
   std::vector<tcp::endpoint> endpoints;
 };
 
-asio::awaitable<std::shared_ptr<LookUp>> look_up(asio::io_context& io, const TcpPort& port,
-                                                 SteadyTime deadline) {
+asio::awaitable<std::shared_ptr<LookUp>> look_up(asio::io_context& io, const TcpPort& port, SteadyTime deadline) {
   auto found = std::make_shared<LookUp>(io);
   std::error_code not_an_address;
   const auto address = asio::ip::make_address(port.host, not_an_address);
@@ -47,13 +46,12 @@ asio::awaitable<std::shared_ptr<LookUp>> look_up(asio::io_context& io, const Tcp
   }
   found->done.expires_at(deadline);
   found->problem = asio::error::timed_out;
-  found->resolver.async_resolve(
-      port.host, std::to_string(port.port),
-      [found](const std::error_code& problem, const tcp::resolver::results_type& results) {
-        found->problem = problem;
-        for (const auto& entry : results) found->endpoints.push_back(entry.endpoint());
-        found->done.cancel();
-      });
+  found->resolver.async_resolve(port.host, std::to_string(port.port),
+                                [found](const std::error_code& problem, const tcp::resolver::results_type& results) {
+                                  found->problem = problem;
+                                  for (const auto& entry : results) found->endpoints.push_back(entry.endpoint());
+                                  found->done.cancel();
+                                });
   co_await found->done.async_wait(use_tuple);
   co_return found;
 }
@@ -79,7 +77,7 @@ std::error_code last_error(int code) {
 
 // A read of nothing means a hang-up, except on some USB adapters, where it may be a passing hiccup: asked
 // once more.
-bool has_hung_up(int fd) {
+bool reports_hang_up(int fd) {
   pollfd state{fd, POLLIN, 0};
   if (::poll(&state, 1, 0) < 0) return true;
   return (state.revents & (POLLHUP | POLLERR | POLLNVAL | POLLRDHUP)) != 0;
@@ -115,22 +113,26 @@ Error OpenPort::gone(std::string_view doing, std::string detail) const {
   return error;
 }
 
-Error OpenPort::wait_failed(const std::error_code& problem, std::string_view doing) const {
+Error OpenPort::hung_up(std::string_view doing, std::string detail) {
+  hung_up_ = true;
+  return gone(doing, std::move(detail));
+}
+
+Error OpenPort::wait_failed(const std::error_code& problem, std::string_view doing) {
   if (problem == asio::error::operation_aborted && deadline_.expired()) {
     Error error = gone(doing, "the deadline passed");
     error.code = Errc::no_answer;
     return error;
   }
-  if (problem == asio::error::operation_aborted)
-    return gone(doing, "the port was closed or the call cancelled");
-  if (problem == asio::error::eof) return gone(doing, "the other side closed the line");
-  return gone(doing, problem.message());
+  if (problem == asio::error::operation_aborted) return gone(doing, "the port was closed or the call cancelled");
+  if (problem == asio::error::eof) return hung_up(doing, "the other side closed the line");
+  return hung_up(doing, problem.message());
 }
 
 asio::awaitable<Result<void>> OpenPort::open(SteadyTime deadline) {
   close();
-  if (const auto* connection = std::get_if<TcpPort>(&port_))
-    co_return co_await open_tcp(*connection, deadline);
+  hung_up_ = false;
+  if (const auto* connection = std::get_if<TcpPort>(&port_)) co_return co_await open_tcp(*connection, deadline);
   const auto* serial = std::get_if<SerialPort>(&port_);
   const Result<int> fd = serial != nullptr ? open_serial(*serial) : open_pty(std::get<PtyPort>(port_));
   if (!fd) co_return fd.error();
@@ -149,8 +151,7 @@ asio::awaitable<Result<void>> OpenPort::open_tcp(const TcpPort& connection, Stea
 
   Error last = gone("connecting", "the host has no address");
   for (const tcp::endpoint& endpoint : found->endpoints) {
-    const int fd =
-        ::socket(endpoint.protocol().family(), SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, IPPROTO_TCP);
+    const int fd = ::socket(endpoint.protocol().family(), SOCK_STREAM | SOCK_NONBLOCK | SOCK_CLOEXEC, IPPROTO_TCP);
     if (fd < 0) co_return gone("connecting", last_error(errno).message());
     set_tcp_options(fd);
     const int started = ::connect(fd, endpoint.data(), static_cast<socklen_t>(endpoint.size()));
@@ -185,8 +186,7 @@ asio::awaitable<Result<void>> OpenPort::open_tcp(const TcpPort& connection, Stea
 
 asio::awaitable<Result<void>> OpenPort::await_writable(SteadyTime deadline) {
   const Deadline::Guard guard(deadline_, deadline);
-  const auto [problem] =
-      co_await descriptor_.async_wait(asio::posix::stream_descriptor::wait_write, use_tuple);
+  const auto [problem] = co_await descriptor_.async_wait(asio::posix::stream_descriptor::wait_write, use_tuple);
   if (problem) co_return wait_failed(problem, "sending");
   co_return Result<void>();
 }
@@ -202,7 +202,7 @@ asio::awaitable<Result<void>> OpenPort::write_all(std::string_view bytes, Steady
     }
     const int code = errno;
     if (sent < 0 && code == EINTR) continue;
-    if (sent < 0 && code != EAGAIN) co_return gone("sending", last_error(code).message());
+    if (sent < 0 && code != EAGAIN) co_return hung_up("sending", last_error(code).message());
     const Result<void> writable = co_await await_writable(deadline);
     if (!writable) co_return writable.error();
   }
@@ -210,8 +210,8 @@ asio::awaitable<Result<void>> OpenPort::write_all(std::string_view bytes, Steady
 }
 
 bool OpenPort::write_now(std::string_view bytes) {
-  return is_open() && ::write(descriptor_.native_handle(), bytes.data(), bytes.size()) ==
-                          static_cast<ssize_t>(bytes.size());
+  return is_open() &&
+         ::write(descriptor_.native_handle(), bytes.data(), bytes.size()) == static_cast<ssize_t>(bytes.size());
 }
 
 asio::awaitable<Result<std::size_t>> OpenPort::read_some(std::span<char> into, SteadyTime deadline) {
@@ -222,7 +222,7 @@ asio::awaitable<Result<std::size_t>> OpenPort::read_some(std::span<char> into, S
     const auto [problem, count] = co_await descriptor_.async_read_some(buffer, use_tuple);
     if (!problem) co_return count;
     const bool hiccup = problem == asio::error::eof && attempt == 0 && !is_socket(port_) && is_open() &&
-                        !has_hung_up(descriptor_.native_handle());
+                        !reports_hang_up(descriptor_.native_handle());
     if (!hiccup) co_return wait_failed(problem, "reading");
   }
 }
@@ -233,9 +233,9 @@ Result<std::size_t> OpenPort::read_now(std::span<char> into) {
   if (count > 0) return static_cast<std::size_t>(count);
   const int code = errno;
   if (count < 0 && (code == EAGAIN || code == EINTR)) return std::size_t{0};
-  if (count < 0) return gone("reading", last_error(code).message());
-  if (!is_socket(port_) && !has_hung_up(descriptor_.native_handle())) return std::size_t{0};
-  return gone("reading", "the other side closed the line");
+  if (count < 0) return hung_up("reading", last_error(code).message());
+  if (!is_socket(port_) && !reports_hang_up(descriptor_.native_handle())) return std::size_t{0};
+  return hung_up("reading", "the other side closed the line");
 }
 
 void ignore_sigpipe() {

@@ -40,18 +40,22 @@ class OpenPort {
   bool write_now(std::string_view bytes);
 
   [[nodiscard]] bool is_open() const { return descriptor_.is_open(); }
+  // Whether the other side is gone; false after a call that was only cancelled, when the port is as good as before.
+  [[nodiscard]] bool has_hung_up() const { return hung_up_; }
   void close();
 
  private:
   asio::awaitable<Result<void>> open_tcp(const TcpPort& tcp, SteadyTime deadline);
   asio::awaitable<Result<void>> await_writable(SteadyTime deadline);
-  [[nodiscard]] Error wait_failed(const std::error_code& problem, std::string_view doing) const;
+  [[nodiscard]] Error wait_failed(const std::error_code& problem, std::string_view doing);
+  [[nodiscard]] Error hung_up(std::string_view doing, std::string detail);
   [[nodiscard]] Error gone(std::string_view doing, std::string detail) const;
 
   asio::io_context& io_;
   Port port_;
   asio::posix::stream_descriptor descriptor_;
   Deadline deadline_;
+  bool hung_up_ = false;
 };
 
 // A write to a connection that the other side has closed must be an error code, not the end of the process.

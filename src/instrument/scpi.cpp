@@ -101,12 +101,10 @@ Result<QueueEntry> parse_scpi_error(std::string_view text) {
   if (problem != std::errc{} || end != last) return garbled("an error-queue entry", text);
 
   std::string_view words = text.substr(comma + 1);
-  if (words.size() < 2 || words.front() != '"' || words.back() != '"')
-    return garbled("an error-queue entry", text);
+  if (words.size() < 2 || words.front() != '"' || words.back() != '"') return garbled("an error-queue entry", text);
   words = words.substr(1, words.size() - 2);
   for (std::size_t i = 0; i < words.size(); ++i) {
-    if (words[i] == '"' && (++i == words.size() || words[i] != '"'))
-      return garbled("an error-queue entry", text);
+    if (words[i] == '"' && (++i == words.size() || words[i] != '"')) return garbled("an error-queue entry", text);
     entry.text += words[i];
   }
   return entry;

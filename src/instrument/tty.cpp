@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <sys/file.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <termios.h>
 #include <unistd.h>
 
@@ -165,6 +166,20 @@ Result<int> open_serial(const SerialPort& port) {
 Result<int> open_pty(const PtyPort& port) {
   return open_line(port.path, SerialPort{}, false,
                    port);  // 8 bits, no parity, no flow control; baud means nothing
+}
+
+std::optional<PtyMark> pty_mark(const PtyPort& port) {
+  struct stat found {};
+  if (::lstat(port.path.c_str(), &found) != 0) return std::nullopt;
+  PtyMark mark;
+  mark.is_link = S_ISLNK(found.st_mode);
+  mark.device = found.st_dev;
+  mark.number = found.st_ino;
+  if (mark.is_link) {
+    mark.made_s = found.st_ctim.tv_sec;
+    mark.made_ns = found.st_ctim.tv_nsec;
+  }
+  return mark;
 }
 
 void forget_output(int fd) {

@@ -9,6 +9,11 @@
 // POSIX.1-2017 termios; Linux tty_ioctl(2const) for TIOCEXCL and CRTSCTS.
 #pragma once
 
+#include <sys/types.h>
+
+#include <ctime>
+#include <optional>
+
 #include "nightwell/port.hpp"
 #include "nightwell/result.hpp"
 
@@ -17,6 +22,20 @@ namespace nightwell::instrument {
 // The file descriptor: O_NONBLOCK, O_CLOEXEC, O_NOCTTY, buffers emptied. Call forget_output() before close().
 [[nodiscard]] Result<int> open_serial(const SerialPort& port);
 [[nodiscard]] Result<int> open_pty(const PtyPort& port);
+
+// Which pseudo-terminal stands behind a path, as far as that can be told without opening it. A pty whose other side
+// has closed never comes back, but its number is soon somebody else's terminal: the same mark after a hang-up means
+// a stranger. A link counts by itself, so a new link, or the same path linked anew, is another mark.
+struct PtyMark {
+  bool is_link = false;
+  dev_t device = 0;
+  ino_t number = 0;
+  std::time_t made_s = 0;  // of a link; a device's own times move with its traffic
+  long made_ns = 0;
+  friend bool operator==(const PtyMark&, const PtyMark&) = default;
+};
+// nullopt: nothing there.
+[[nodiscard]] std::optional<PtyMark> pty_mark(const PtyPort& port);
 
 // Gives up the exclusive hold and throws away what is still to be sent, so that closing never waits for a
 // line that has stopped.

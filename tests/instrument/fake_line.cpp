@@ -104,14 +104,17 @@ asio::awaitable<void> FakeLine::send(std::string bytes) {
 }
 
 void FakeLine::unplug() {
+  unplug_but_leave_the_name();
+  if (name_.empty()) return;
+  std::error_code ignored;
+  std::filesystem::remove(name_, ignored);
+}
+
+void FakeLine::unplug_but_leave_the_name() {
   if (ours_.is_open()) ours_.close();
   if (theirs_ >= 0) ::close(theirs_);
   theirs_ = -1;
   received_.clear();
-  if (!name_.empty()) {  // the name goes with the device: its number may be another's in a moment
-    std::error_code ignored;
-    std::filesystem::remove(name_, ignored);
-  }
 }
 
 void FakeLine::plug_in() {

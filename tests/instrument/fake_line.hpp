@@ -27,6 +27,7 @@ class FakeLine {
   asio::awaitable<std::string> receive();
   asio::awaitable<void> send(std::string bytes);
   void unplug();
+  void unplug_but_leave_the_name();
   void plug_in();  // pty: a new device behind the same name
   void close();
 

@@ -91,6 +91,10 @@ asio::awaitable<void> open_link_into(LineLink& link, std::optional<Result<void>>
   result = co_await link.open();
 }
 
+asio::awaitable<void> open_port_into(std::shared_ptr<OpenPort> port, std::optional<Result<void>>& result) {
+  result = co_await port->open(std::chrono::steady_clock::now() + std::chrono::seconds(2));
+}
+
 asio::awaitable<void> send_into(LineLink& link, std::string bytes, std::optional<Result<void>>& result) {
   result = co_await link.send(bytes);
 }
@@ -228,6 +232,41 @@ TEST_CASE("after a cancelled call its reply is not taken for the next one's", "[
   const Result<Reading> next = bench.read(102);
   REQUIRE(next.ok());
   CHECK(next->value == Approx(100.102));
+}
+
+TEST_CASE("a cancelled call leaves the port open: opening it anew could reset the instrument (fault 8)", "[link]") {
+  Bench<> bench;
+  REQUIRE(bench.identify().ok());
+  asio::cancellation_signal cancel;
+  std::optional<Result<Reading>> reading;
+  bool ended = false;
+  bench.instrument.mute = true;
+  asio::co_spawn(bench.io, read_into(bench.scanner, channel(101), reading),
+                 asio::bind_cancellation_slot(cancel.slot(), [&](std::exception_ptr) { ended = true; }));
+  bench.io.restart();
+  bench.io.poll();
+  cancel.emit(asio::cancellation_type::terminal);
+  bench.run_until([&] { return ended; });
+  const auto other = std::make_shared<OpenPort>(bench.io, bench.line.port());
+  std::optional<Result<void>> opened;
+  asio::co_spawn(bench.io, open_port_into(other, opened), asio::detached);
+  bench.run_until([&] { return opened.has_value(); });
+  REQUIRE_FALSE(opened->ok());
+  CHECK(opened->error().code == Errc::port_busy);
+}
+
+TEST_CASE("a pty that hung up is not opened again: its number may be a stranger's", "[link]") {
+  Bench<> bench;
+  REQUIRE(bench.identify().ok());
+  bench.line.unplug_but_leave_the_name();
+  FakeLine stranger(bench.io, LineKind::pty);  // most likely gets the number that has just become free
+  const Result<Reading> reading = bench.read(101);
+  REQUIRE_FALSE(reading.ok());
+  CHECK(reading.error().code == Errc::port_gone);
+  CHECK(reading.error().detail.find("hung up") != std::string::npos);
+  bench.line.plug_in();  // a new link with the same name
+  asio::co_spawn(bench.io, serve(bench.instrument), asio::detached);
+  CHECK(bench.read(102).ok());
 }
 
 TEST_CASE("an echo that the driver states is consumed, and a gap is kept (fault 18)", "[link]") {
