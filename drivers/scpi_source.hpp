@@ -15,10 +15,9 @@ class ScpiSource : public instrument::HeatSourceCodec {
   [[nodiscard]] instrument::LineSettings line() const override;
   // bad_input: a target that is not finite or beyond 10,000 °C. Limits of the bench are not the driver's
   // business.
-  [[nodiscard]] Result<instrument::Message> encode(
-      const instrument::HeatSourceCommand& command) const override;
-  [[nodiscard]] Result<instrument::Answer> decode(
-      std::string_view reply, const instrument::HeatSourceCommand& command) const override;
+  [[nodiscard]] Result<instrument::Message> encode(const instrument::HeatSourceCommand& command) const override;
+  [[nodiscard]] Result<instrument::Answer> decode(std::string_view reply,
+                                                  const instrument::HeatSourceCommand& command) const override;
 };
 
 }  // namespace nightwell::drivers

@@ -99,8 +99,7 @@ Error LineInstrument<CodecType>::wrong_identity(const std::string& got) const {
                                           "\" answers; nothing was set. Are the ports swapped?");
 }
 
-// ---- the calls
-// -----------------------------------------------------------------------------------------------
+// ---- the calls -----------------------------------------------------------------------------------
 
 template <class CodecType>
 asio::awaitable<Result<Identity>> LineInstrument<CodecType>::identify() {
@@ -153,8 +152,7 @@ Result<bool> LineInstrument<CodecType>::needs_nothing(const Command& command) co
   return message->bytes.empty();
 }
 
-// ---- how they are done
-// ---------------------------------------------------------------------------------------
+// ---- how they are done ---------------------------------------------------------------------------
 
 template <class CodecType>
 asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command command) {

@@ -9,8 +9,8 @@
 //                 answer there is no_answer, and the caller reads back in any case.
 //   heat off      Goes out at once even where the link is suspect, then once more in step. Where another call
 //                 is going on it goes out all the same, and `unexpected` says: not proved, call again.
-//   port gone     Reopened up to 3 times, half a second apart, but no pty that hung up; nothing is asked or set before the identity
-//                 that was first learned has answered again.
+//   port gone     Reopened up to 3 times, half a second apart (never a pty that hung up); nothing is asked or
+//                 set before the identity that was first learned has answered again.
 //   an odd moment costs the error queue a look; a plain reading never does.
 //
 // Every call is bounded. With a reply time r and a quiet time q: an instrument that has gone silent costs

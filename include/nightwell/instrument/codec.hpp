@@ -23,19 +23,18 @@
 namespace nightwell::instrument {
 
 struct LineSettings {
-  std::string reply_ends = "\r\n";  // any of these bytes ends a reply; further ones are no empty replies
-  std::string spoil = "*\n";  // sent behind a message that was cut off half-way: it must make the instrument
-                              // refuse the whole ("… 12" of 120.5 must not be obeyed) and have no reply
-  bool echoes = false;        // the line repeats our bytes before the reply; consumed if exactly equal
-  Duration reply{2'000'000};  // whole reply, from the last byte sent; where the bench states none
-  Duration gap{0};            // least time between a reply and the next command
-  Duration quiet{200'000};    // nothing heard for this long: the line is drained
+  std::string reply_ends = "\r\n";   // any of these bytes ends a reply; further ones are no empty replies
+  std::string spoil = "*\n";         // sent behind a message that was cut off half-way: it must make the instrument
+                                     // refuse the whole ("… 12" of 120.5 must not be obeyed) and have no reply
+  bool echoes = false;               // the line repeats our bytes before the reply; consumed if exactly equal
+  Duration reply{2'000'000};         // whole reply, from the last byte sent; where the bench states none
+  Duration gap{0};                   // least time between a reply and the next command
+  Duration quiet{200'000};           // nothing heard for this long: the line is drained
   std::size_t longest_reply = 4096;  // bytes without terminators; anything longer is thrown away
   int queue_limit = 64;              // error-queue entries read before we stop believing in its end
 };
 
-// ---- commands: small values with nothing to own
-// ----------------------------------------------------------------
+// ---- commands: small values with nothing to own --------------------------------------------------
 
 struct AskIdentity {};
 struct AskError {};     // the oldest entry of the error queue
@@ -57,11 +56,10 @@ struct SetOutput {
 struct AskOutput {};
 
 using ScannerCommand = std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel>;
-using HeatSourceCommand = std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget,
-                                       AskTemperature, SetOutput, AskOutput>;
+using HeatSourceCommand =
+    std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget, AskTemperature, SetOutput, AskOutput>;
 
-// ---- what passes
-// ---------------------------------------------------------------------------------------------
+// ---- what passes ---------------------------------------------------------------------------------
 
 struct Message {
   std::string bytes;        // terminator included; empty: this command needs nothing on the line
