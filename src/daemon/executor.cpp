@@ -273,7 +273,7 @@ void Executor::perform(const Action& action) {
   } else if (const auto* changed = std::get_if<PhaseChanged>(&action)) {
     why_ = changed->why;
     if (changed->phase != Phase::waiting) waiting_for_.clear();
-    spdlog::info("{}: {} ({})", settings_.run, name(changed->phase), changed->why);
+    if (!terminal(run_)) spdlog::info("{}: {} ({})", settings_.run, name(changed->phase), changed->why);
   } else if (const auto* survey = std::get_if<SurveyDone>(&action)) {
     findings_ = survey->findings;
   } else if (const auto* close = std::get_if<Close>(&action)) {
@@ -312,8 +312,10 @@ void Executor::on_report(std::size_t s, const guardian::Report& report) {
     feed(SourceRead{s, status->target_c, status->temperature_c, status->output, status->lease_left_s});
     renew(s);
   } else if (const auto* parked = std::get_if<guardian::Parked>(&report)) {
+    // The first report says that the park begins; from the second on an unproved one is an alarm.
+    if (!parked->confirmed && source.parked)
+      spdlog::error("{}: {} is not proved to be off: {}", settings_.run, source_name, parked->text);
     source.parked = *parked;
-    if (!parked->confirmed) spdlog::error("{}: {} not proved to be off: {}", settings_.run, source_name, parked->text);
     feed(SourceParked{s, parked->confirmed, parked->cause, parked->text, false});
   } else if (const auto* fault = std::get_if<guardian::Fault>(&report)) {
     record("fault", {{"instrument", source_name}, {"code", name(fault->error.code)}, {"text", fault->error.text()}});

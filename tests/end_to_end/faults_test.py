@@ -113,7 +113,7 @@ def a_silent_source_parks_and_keeps_saying_so():
         wait_for(lambda: lab.state_of(run) == "approach", 60)
         order(lab, {"instrument": "bath", "fault": "silent"})
         lab.wait_state(run, "parked", seconds=120)
-        parked = lab.status(run)["runs"][0]["parked"]
+        parked = lab.status(run)["parked"]
         check(parked["confirmed"] is False, f"nothing is proved: {parked}")
         check(not lab.records(run, "closing"), "an unproved park does not close the journal")
         order(lab, {"instrument": "bath", "fault": "clear"})

@@ -207,13 +207,15 @@ class Lab:
         return self.command("start", *files, *options).splitlines()[0].strip()
 
     def status(self, run):
-        return json.loads(self.command("status", run, "--json"))
+        """STATUS of one run."""
+        answer = json.loads(self.command("status", run, "--json"))
+        return answer["runs"][0] if "runs" in answer else answer
+
+    def runs(self):
+        return json.loads(self.command("runs", "--json"))
 
     def state_of(self, run):
-        for entry in json.loads(self.command("runs", "--json"))["runs"]:
-            if entry["run"] == run:
-                return entry["state"]
-        return None
+        return next((entry["state"] for entry in self.runs() if entry["run"] == run), None)
 
     def wait_state(self, run, *wanted, seconds=120):
         def there():
