@@ -1,0 +1,16 @@
+// What holds for the plan loader whatever the files hold: a plan that is whole, or faults that can be told.
+#pragma once
+
+#include <string>
+
+#include "plan/loader.hpp"
+
+namespace nightwell::tests {
+
+// The shipped profile with the demo's bench, job and cards.
+[[nodiscard]] plan::InputFiles shipped_files();
+
+// Loads the files; says what is wrong with the answer, or nothing (the empty string).
+[[nodiscard]] std::string complaint_about(const plan::InputFiles& files);
+
+}  // namespace nightwell::tests
