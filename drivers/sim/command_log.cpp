@@ -72,9 +72,10 @@ nlohmann::ordered_json truth_of(const SensorConfig& sensor, const std::vector<do
 std::string printable(std::string_view bytes) {
   constexpr char digits[] = "0123456789abcdef";
   std::string out;
-  for (unsigned char c : bytes) {
+  for (char byte : bytes) {
+    const auto c = static_cast<unsigned char>(byte);
     if (c >= ' ' && c <= '~' && c != '\\') {
-      out += static_cast<char>(c);
+      out += byte;
       continue;
     }
     out += "\\x";

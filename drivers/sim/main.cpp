@@ -2,7 +2,7 @@
 // them as scanners and heat sources would, with a night's physics behind them (docs/simulated-bench.md).
 //
 // Exit: 0 after SIGTERM or SIGINT, 1 where a port or a file could not be opened, 2 where the configuration is
-// wrong; CLI11's own codes for wrong options.
+// wrong, 3 after a programming error; CLI11's own codes for wrong options.
 #include <poll.h>
 
 #include <CLI/CLI.hpp>
@@ -13,6 +13,7 @@
 #include <csignal>
 #include <cstdint>
 #include <cstdio>
+#include <exception>
 #include <nlohmann/json.hpp>
 
 #include "drivers/sim/bench.hpp"
@@ -120,9 +121,7 @@ int run(const Options& options) {
   return 0;
 }
 
-}  // namespace
-
-int main(int argc, char** argv) {
+int parse_and_run(int argc, char** argv) {
   Options options;
   CLI::App app{"A simulated bench: scanners and heat sources on pseudo-terminals and TCP"};
   app.set_version_flag("--version", NIGHTWELL_VERSION);
@@ -133,4 +132,18 @@ int main(int argc, char** argv) {
   app.add_option("--control", options.control, "Unix socket on which faults may be ordered");
   CLI11_PARSE(app, argc, argv);
   return run(options);
+}
+
+}  // namespace
+
+// Only a programming error or a lack of memory throws this far.
+int main(int argc, char** argv) {
+  try {
+    return parse_and_run(argc, argv);
+  } catch (const std::exception& error) {
+    std::fprintf(stderr, "nightwell-simbench: %s\n", error.what());
+  } catch (...) {
+    std::fputs("nightwell-simbench: an unknown exception\n", stderr);
+  }
+  return 3;
 }

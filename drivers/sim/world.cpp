@@ -25,7 +25,7 @@ std::uint64_t mix(std::uint64_t value) {
 
 std::uint64_t hash(const std::string& name) {
   std::uint64_t value = 0xcbf29ce484222325;
-  for (unsigned char c : name) value = (value ^ c) * 0x100000001b3;
+  for (char c : name) value = (value ^ static_cast<unsigned char>(c)) * 0x100000001b3;
   return value;
 }
 

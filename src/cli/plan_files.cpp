@@ -21,7 +21,8 @@ std::string today() {
 
 nlohmann::json fault_json(const plan::Fault& fault) {
   return {{"file", fault.file},       {"pointer", fault.pointer}, {"found", fault.found},
-          {"allowed", fault.allowed}, {"message", fault.message}, {"text", plan::text(fault)}};
+          {"allowed", fault.allowed}, {"message", fault.message}, {"line", fault.line},
+          {"column", fault.column},   {"text", plan::text(fault)}};
 }
 
 void tell_faults(Context& context, const std::vector<plan::Fault>& faults, bool as_json) {

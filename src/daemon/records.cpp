@@ -2,6 +2,7 @@
 
 #include <nlohmann/json.hpp>
 
+#include "journal/or_null.hpp"
 #include "sequence/conversion.hpp"
 
 namespace nightwell::daemon {
@@ -9,12 +10,8 @@ namespace nightwell::daemon {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using journal::or_null;
 using namespace sequence;  // NOLINT: this file is about its types only
-
-template <class T>
-Json or_null(const std::optional<T>& value) {
-  return value ? Json(*value) : Json(nullptr);
-}
 
 // Captures also carry what the values were turned into, by the junction readings of the same sweep alone: a reader
 // can follow it without the rest of the night.

@@ -2,11 +2,14 @@
 
 #include <nlohmann/json.hpp>
 
+#include "journal/or_null.hpp"
+
 namespace nightwell::daemon {
 
 namespace {
 
 using Json = nlohmann::ordered_json;
+using journal::or_null;
 using namespace sequence;  // NOLINT: this file is about its types only
 
 std::string_view role_name(Role role) {
@@ -16,11 +19,6 @@ std::string_view role_name(Role role) {
     case Role::junction: return "junction";
   }
   return "";
-}
-
-template <class T>
-Json or_null(const std::optional<T>& value) {
-  return value ? Json(*value) : Json(nullptr);
 }
 
 Json plateau_json(const Plan& plan, std::size_t index) {

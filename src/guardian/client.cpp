@@ -31,7 +31,6 @@ extern "C" {
 namespace nightwell::guardian {
 namespace {
 
-constexpr std::size_t most_unsent_lines = 256;
 constexpr int above_standard_files = 10;
 constexpr std::chrono::seconds death_follows_silence{1};  // between the socket's end and the process's
 

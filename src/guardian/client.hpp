@@ -2,18 +2,16 @@
 //
 // One Client is one guardian process and one heat source. The process gets a session of its own (a Ctrl-C in
 // the daemon's terminal does not reach it), file 0 and 1 on /dev/null, 2 on its log, 3 the socket, and
-// nothing else. Thread: everything runs on the io_context's one thread. Reports come from there, never from
-// inside start(), lease(), park() or close().
+// nothing else. Everything runs on the io_context's one thread; reports come from there, never from inside
+// start(), lease(), park() or close().
 //
 // What the caller must know:
-// - Renew in time: a lease lasts Limits::lease on the guardian's run clock, from the moment it arrives there,
-// with the
-//   output on or off. Renewing at every Status is enough where Limits::poll is at most a third of it.
+// - A lease lasts Limits::lease on the guardian's run clock, from the moment it arrives there, with the output
+//   on or off. Renewing at every Status is enough where Limits::poll is at most a third of it.
 // - A lease asked before Ready is Refused.
 // - A park latches: after the first Parked report this process heats no more. A new run needs a new Client.
 // - `highest_c` of a lease is a limit on every read-back: on the way down from a hotter plateau it must still
-// lie above
-//   the temperature that the source has now.
+//   lie above the temperature that the source has now.
 #pragma once
 
 #include <sys/types.h>

@@ -4,14 +4,13 @@
 // virtual time.
 //
 //   phase    means                            leaves by
-//   opening  the source has not answered yet   first read-back: output off -> idle, output on -> parking
-//   idle     answered, no lease granted yet    a lease -> holding; any rule -> parking; daemon gone ->
-//   parking, which
-//                                              only looks and leaves where the output is found off
-//   holding  a lease is in force               any rule, lease end, daemon gone, park asked -> parking
-//   parking  on the off ladder, not proved     read-back proves it -> parked, or left where the guardian is
-//   to leave parked   proved off; latched               output reads on again -> parking; daemon gone, told
-//   to stop -> left left     the process ends                  never
+//   opening  the source has not answered yet  first read-back: off -> idle, on -> parking
+//   idle     answered, no lease granted yet   a lease -> holding; any rule -> parking; daemon gone -> parking
+//                                             (which only looks, and leaves a source that is off alone)
+//   holding  a lease is in force              any rule, lease end, daemon gone, park asked -> parking
+//   parking  on the off ladder, not proved    proved -> parked, or left where the guardian is to leave
+//   parked   proved off; latched              output on again -> parking; daemon gone, told to stop -> left
+//   left     the process ends                 never
 //
 //   event            opening      idle         holding      parking        parked        left
 //   lease asked      refused      granted      granted      refused        refused       nothing
@@ -19,14 +18,15 @@
 //   daemon gone      parking*     look         parking*     leaves after   left          nothing
 //   told to stop     parking*     look         parking*     leaves after   left          nothing
 //   host slept       nothing      parking      parking      nothing        nothing       nothing
-//   broken           parking      parking      parking      next round     nothing       nothing
+//   malformed        parking      parking      parking      (already)      nothing       nothing
+//   broken           parking      parking      parking      next round     fault         nothing
 //   read-back        idle/parking rules        rules        ladder         output, rise  nothing
 //   failure          tries again  fault        fault        ladder         fault         nothing
 //   * and leaves once the park is proved
 //
-// The off ladder: output off, read back, setpoint to safe_c, read back; proved when the last read-back says output
-// off and the setpoint is safe_c. If not proved: say so, pause (1 to 5 s), identify again, once more, for ever. A
-// round in which the output cannot be read ends there: "off" comes before anything else.
+// The off ladder: output off, read back, setpoint to safe_c, read back; proved when the last read-back says
+// output off and the setpoint is safe_c. If not proved: say so, pause (1 to 5 s), identify again, once more,
+// for ever. A round in which the output cannot be read ends there: "off" comes before anything else.
 //
 // Conversations: at most one is awaited. Each carries a ticket; a command replaces an older one that has not
 // begun, and the result of a ticket that is no longer awaited changes nothing.

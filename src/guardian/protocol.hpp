@@ -3,9 +3,8 @@
 // a mixed one.
 //
 //   daemon -> guardian, "ask":
-//     settings  connection {name, driver, port, reply_s, identity}, limits {lowest_c, …}, speed, log; the
-//     first line,
-//               and only the first
+//     settings  connection {name, driver, port, reply_s, identity}, limits {lowest_c, …}, speed, log;
+//               the first line, and only the first
 //     lease     target_c, output, highest_c, lease_s
 //     park      cause
 //   guardian -> daemon, "say":
@@ -34,6 +33,7 @@ namespace nightwell::guardian {
 
 inline constexpr int protocol_version = 1;
 inline constexpr std::size_t longest_line = 64 * 1024;  // bytes, without the LF
+inline constexpr std::size_t most_unsent_lines = 256;   // kept for the other end while it does not read
 
 struct Setup {
   instrument::ConnectionSettings connection;

@@ -64,12 +64,6 @@ std::chrono::steady_clock::duration longest_call(Duration reply) {
   return 30 * reply + std::chrono::seconds(30);
 }
 
-// A question to a source that says nothing ends in this time: the answer's deadline, then the marker's. A call that
-// takes longer is searching a noisy line for its place.
-std::chrono::steady_clock::duration patience(Duration reply) {
-  return 2 * reply + std::chrono::milliseconds(500);
-}
-
 [[noreturn]] void guard(const Setup& setup, const instrument::Registry& registry) {
   Log log(setup.log);
   if (!log.ok()) complain("the log cannot be opened; going on without it");
@@ -80,7 +74,6 @@ std::chrono::steady_clock::duration patience(Duration reply) {
   ShellSettings settings;
   settings.limits = setup.limits;
   settings.longest_call = longest_call(setup.connection.reply);
-  settings.patience = patience(setup.connection.reply);
   // Everything is done by then: the park is proved (or hopeless), the port closed, the last line sent.
   const auto leave = [](int code) { std::_Exit(code); };
   Shell shell(io, clock, *source, log, std::move(daemon), settings, leave);

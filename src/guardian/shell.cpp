@@ -16,7 +16,6 @@
 namespace nightwell::guardian {
 namespace {
 
-constexpr std::size_t most_unsent_lines = 256;
 constexpr std::chrono::seconds longest_goodbye{1};
 constexpr std::chrono::seconds sleep_noticed{2};
 

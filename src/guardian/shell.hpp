@@ -3,8 +3,9 @@
 //
 // One thread, one io_context. One conversation with the source at a time; a newer command waits for the call
 // in flight and replaces one that has not begun. A read-back is three calls and is left between two of them
-// when a command waits. An "off" waits for `patience` only: then the call in flight is cancelled (H24). A call that does not end by its own deadline (a driver's bug) is ended by
-// closing the port. An exception anywhere becomes a Broken event, which parks.
+// when a command waits. An "off" waits for `patience` only: then the call in flight is cancelled (H24: the
+// first byte of "off" goes out within 1 s). A call that does not end by its own deadline (a driver's bug) is
+// ended by closing the port. An exception anywhere becomes a Broken event, which parks.
 #pragma once
 
 #include <array>

@@ -15,8 +15,7 @@ struct Overload : Cases... {
 template <class... Cases>
 Overload(Cases...) -> Overload<Cases...>;
 
-// At most three decimals, for people. `value` is finite and below 1e12 in magnitude, else it is written as it
-// is.
+// At most three decimals, for people; written as it is from 1e12 on. `value` is finite.
 [[nodiscard]] inline std::string number(double value) {
   char buffer[64];
   const double rounded = std::abs(value) < 1e12 ? std::round(value * 1000) / 1000 : value;

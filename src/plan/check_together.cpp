@@ -2,6 +2,7 @@
 #include <set>
 
 #include "plan/dates.hpp"
+#include "plan/names.hpp"
 #include "plan/nearest.hpp"
 #include "plan/resolve.hpp"
 
@@ -17,13 +18,6 @@ std::string span_text(double low_c, double high_c) {
 
 bool inside(double value, double low, double high) {
   return value >= low && value <= high;
-}
-
-template <class Map>
-std::vector<std::string> names(const Map& map) {
-  std::vector<std::string> out;
-  for (const auto& [name, value] : map) out.push_back(name);
-  return out;
 }
 
 class Checks {
@@ -232,9 +226,11 @@ class Checks {
     if (!bench_) return;
     std::map<std::string, Place> needed;  // junction channel -> the first use that needs it
     std::set<std::string> given;
+    bool all_sound = job_->users_known;  // every use's junction is known: only then can a sensor be one too many
     for (const UseDraft& use : job_->uses) {
       if (use.role == Role::junction && use.channel) given.insert(*use.channel);
       const ChannelDraft* channel = channel_of(use);
+      if (use.role != Role::junction) all_sound = all_sound && channel != nullptr && channel->junction;
       const auto* junction =
           channel != nullptr && channel->junction ? std::get_if<JunctionName>(&*channel->junction) : nullptr;
       if (junction != nullptr && use.role != Role::junction) needed.emplace(junction->channel, use.place);
@@ -245,6 +241,7 @@ class Checks {
           faults_.add(place / "channel", "a channel whose junction is " + in_quotes(channel),
                       "that with an entry for " + in_quotes(channel) + " in \"junctions\"",
                       "its sensor card says how to read the junction's temperature");
+    if (!all_sound) return;
     for (const UseDraft& use : job_->uses)
       if (use.role == Role::junction && channel_of(use) != nullptr && !needed.contains(*use.channel))
         faults_.add(use.place / "channel", in_quotes(*use.channel),

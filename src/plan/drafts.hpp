@@ -81,8 +81,8 @@ struct JobDraft {
   std::string name, customer_reference;
   std::map<std::string, LabelDraft> sources;  // by the profile's label
   std::vector<UseDraft> uses;                 // references, items, junctions, each in the job's order
-  bool sources_known = false, junctions_known = false;
-  std::optional<std::size_t> references;  // how many
+  bool sources_known = false, users_known = false, junctions_known = false;  // users: references and items
+  std::optional<std::size_t> references;                                     // how many
   Place references_at;
 };
 

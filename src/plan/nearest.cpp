@@ -7,15 +7,15 @@ namespace nightwell::plan {
 
 namespace {
 
-constexpr std::size_t longest = 64;
+constexpr std::size_t longest_compared = 64;
 
-using Row = std::array<std::size_t, longest + 1>;
+using Row = std::array<std::size_t, longest_compared + 1>;
 
 }  // namespace
 
 std::size_t edit_distance(std::string_view a, std::string_view b) {
-  a = a.substr(0, longest);
-  b = b.substr(0, longest);
+  a = a.substr(0, longest_compared);
+  b = b.substr(0, longest_compared);
   Row before{}, last{}, row{};
   for (std::size_t j = 0; j <= b.size(); ++j) last[j] = j;
   for (std::size_t i = 1; i <= a.size(); ++i) {
@@ -34,7 +34,7 @@ std::size_t edit_distance(std::string_view a, std::string_view b) {
 
 std::optional<std::string> nearest(std::string_view word, const std::vector<std::string>& known) {
   std::optional<std::string> best;
-  std::size_t fewest = longest + 1;
+  std::size_t fewest = longest_compared + 1;
   for (const std::string& candidate : known) {
     const std::size_t distance = edit_distance(word, candidate);
     const std::size_t enough = std::max<std::size_t>(2, std::max(word.size(), candidate.size()) / 3);

@@ -99,7 +99,11 @@ std::vector<Fault> FaultList::take() && {
 
 std::string shortest(double value) {
   char text[40];
-  return {text, std::to_chars(text, text + sizeof text, value).ptr};
+  const double size = std::abs(value);
+  const bool plain = value == 0 || (size >= 1e-4 && size < 1e15);  // people read 100000 better than 1e+05
+  return {text, (plain ? std::to_chars(text, text + sizeof text, value, std::chars_format::fixed)
+                       : std::to_chars(text, text + sizeof text, value))
+                    .ptr};
 }
 
 std::string Range::text() const {
@@ -350,9 +354,10 @@ std::optional<std::vector<ObjectReader::Member>> ObjectReader::members_if(const 
 
 void ObjectReader::report_unknown(const Json& object, const Place& place) const {
   for (const auto& [key, value] : object.items()) {
-    if (faults_->full()) return;
-    if (std::find(known_.begin(), known_.end(), key) == known_.end())
-      faults_->add(place / key, "the unknown key " + in_quotes(key), one_of(known_), meant(key, known_));
+    if (std::find(known_.begin(), known_.end(), key) != known_.end()) continue;
+    const bool full = faults_->full();
+    faults_->add(place / key, "the unknown key " + in_quotes(key), one_of(known_), full ? "" : meant(key, known_));
+    if (full) return;  // the list knows by now that there are more
   }
 }
 

@@ -1,5 +1,6 @@
 #include "plan/plan_json.hpp"
 
+#include "journal/or_null.hpp"
 #include "plan/sensor_json.hpp"
 #include "sequence/reading_order.hpp"
 
@@ -7,13 +8,9 @@ namespace nightwell::plan {
 
 namespace {
 
-using Json = nlohmann::ordered_json;
+using OrderedJson = nlohmann::ordered_json;
+using journal::or_null;
 using namespace sequence;  // NOLINT: this file is about its types only
-
-template <class T>
-Json or_null(const std::optional<T>& value) {
-  return value ? Json(*value) : Json(nullptr);
-}
 
 // The words of the input files (docs/files.md).
 const char* word(SourceKind kind) {
@@ -59,24 +56,24 @@ const char* word(LimitPolicy policy) {
 }
 
 struct ToJson {
-  Json operator()(const SerialPort& p) const {
+  OrderedJson operator()(const SerialPort& p) const {
     return {{"type", "serial"},   {"path", p.path},           {"baud", p.baud}, {"data_bits", p.data_bits},
             {"parity", p.parity}, {"stop_bits", p.stop_bits}, {"flow", p.flow}};
   }
-  Json operator()(const TcpPort& p) const { return {{"type", "tcp"}, {"host", p.host}, {"port", p.port}}; }
-  Json operator()(const PtyPort& p) const { return {{"type", "pty"}, {"path", p.path}}; }
+  OrderedJson operator()(const TcpPort& p) const { return {{"type", "tcp"}, {"host", p.host}, {"port", p.port}}; }
+  OrderedJson operator()(const PtyPort& p) const { return {{"type", "pty"}, {"path", p.path}}; }
 
-  Json operator()(const JunctionNone&) const { return nullptr; }
-  Json operator()(const JunctionChannel& j) const { return {{"channel", j.channel}}; }
-  Json operator()(const JunctionFixed& j) const { return {{"fixed_c", j.t_c}}; }
-  Json operator()(const JunctionInstrument&) const { return {{"instrument", true}}; }
+  OrderedJson operator()(const JunctionNone&) const { return nullptr; }
+  OrderedJson operator()(const JunctionChannel& j) const { return {{"channel", j.channel}}; }
+  OrderedJson operator()(const JunctionFixed& j) const { return {{"fixed_c", j.t_c}}; }
+  OrderedJson operator()(const JunctionInstrument&) const { return {{"instrument", true}}; }
 };
 
-Json heating(Duration window, double gain_k) {
+OrderedJson heating(Duration window, double gain_k) {
   return {{"window_s", to_seconds(window)}, {"gain_k", gain_k}};
 }
 
-Json scanner_json(const Scanner& scanner) {
+OrderedJson scanner_json(const Scanner& scanner) {
   return {{"name", scanner.name},
           {"driver", scanner.driver},
           {"port", std::visit(ToJson{}, scanner.port)},
@@ -84,8 +81,8 @@ Json scanner_json(const Scanner& scanner) {
           {"identity", scanner.identity}};
 }
 
-Json source_json(const Source& source) {
-  Json out = {{"name", source.name},
+OrderedJson source_json(const Source& source) {
+  OrderedJson out = {{"name", source.name},
               {"kind", word(source.kind)},
               {"attended", source.attended},
               {"lowest_c", source.lowest_c},
@@ -105,7 +102,7 @@ Json source_json(const Source& source) {
   return out;
 }
 
-Json guards_json(const Guards& guards) {
+OrderedJson guards_json(const Guards& guards) {
   return {{"reference_lowest_c", or_null(guards.reference_lowest_c)},
           {"reference_highest_c", or_null(guards.reference_highest_c)},
           {"item_lowest_c", or_null(guards.item_lowest_c)},
@@ -114,18 +111,18 @@ Json guards_json(const Guards& guards) {
           {"heating", heating(guards.heating_window, guards.heating_gain_k)}};
 }
 
-Json limit_json(const PhaseLimit& limit) {
+OrderedJson limit_json(const PhaseLimit& limit) {
   return {{"within_s", to_seconds(limit.within)}, {"otherwise", word(limit.otherwise)}};
 }
 
-Json cooldown_json(const CooldownPlan& cooldown) {
+OrderedJson cooldown_json(const CooldownPlan& cooldown) {
   return {{"target_c", cooldown.target_c},
           {"leave_between_c", {cooldown.leave_between_low_c, cooldown.leave_between_high_c}},
           {"within_s", to_seconds(cooldown.limit.within)},
           {"otherwise", word(cooldown.limit.otherwise)}};
 }
 
-Json survey_json(const Survey& survey) {
+OrderedJson survey_json(const Survey& survey) {
   return {{"every_s", to_seconds(survey.every)},
           {"lasts_s", to_seconds(survey.lasts)},
           {"expected_c", survey.expected_c},
@@ -134,19 +131,19 @@ Json survey_json(const Survey& survey) {
 
 }  // namespace
 
-Json plan_record(const Plan& plan) {
-  Json out = {{"scanners", Json::array()}, {"sources", Json::array()}};
+OrderedJson plan_record(const Plan& plan) {
+  OrderedJson out = {{"scanners", OrderedJson::array()}, {"sources", OrderedJson::array()}};
   for (const Scanner& scanner : plan.scanners) out["scanners"].push_back(scanner_json(scanner));
   for (const Source& source : plan.sources) out["sources"].push_back(source_json(source));
   out["sampling"] = {{"every_s", to_seconds(plan.sampling.every)},
                      {"items_every_s", to_seconds(plan.sampling.items_every)}};
   out["guards"] = guards_json(plan.guards);
   out["cooldown"] = cooldown_json(plan.cooldown);
-  out["survey"] = plan.survey ? survey_json(*plan.survey) : Json(nullptr);
+  out["survey"] = plan.survey ? survey_json(*plan.survey) : OrderedJson(nullptr);
   return out;
 }
 
-Json card_record(const Plan& plan, std::size_t index) {
+OrderedJson card_record(const Plan& plan, std::size_t index) {
   const Channel& channel = plan.channels[index];
   const SensorCard& card = channel.card;
   return {{"channel", index},
@@ -168,7 +165,7 @@ Json card_record(const Plan& plan, std::size_t index) {
           {"file", card.file}};
 }
 
-Json plateau_record(const Plan& plan, std::size_t index) {
+OrderedJson plateau_record(const Plan& plan, std::size_t index) {
   const Plateau& plateau = plan.plateaus[index];
   return {{"plateau", index},
           {"setpoint_c", plateau.setpoint_c},

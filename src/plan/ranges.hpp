@@ -26,8 +26,11 @@ inline constexpr Range reply_s{0.05, 60, "s"};
 inline constexpr Range lease_s{0.1, one_hour_s, "s"};
 inline constexpr Range poll_s{0.05, one_hour_s, "s"};
 
+// Characters of a file or device path.
+inline constexpr std::size_t longest_path = 400;
+
 inline constexpr int most_sweeps = 1000;
-inline constexpr int largest_address = 9999;
+inline constexpr int smallest_address = 1, largest_address = 9999;
 inline constexpr std::size_t most_scanners = 32, most_sources = 16, most_channels = 2000;
 inline constexpr std::size_t most_references = 2, most_items = 500, most_junctions = 502;
 

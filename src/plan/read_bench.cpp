@@ -6,6 +6,7 @@
 
 #include "plan/drafts.hpp"
 #include "plan/loader.hpp"
+#include "plan/names.hpp"
 #include "plan/nearest.hpp"
 #include "plan/ranges.hpp"
 
@@ -15,7 +16,6 @@ namespace {
 
 using namespace sequence;  // NOLINT: this file is about its types only
 
-constexpr std::size_t longest_path = 400;
 constexpr std::array bauds = {300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600};
 
 // ---- ports ----
@@ -33,7 +33,7 @@ Port read_serial(ObjectReader& reader) {
   static const Words<std::string> parities = {{"none", "none"}, {"even", "even"}, {"odd", "odd"}};
   static const Words<std::string> flows = {{"none", "none"}, {"hardware", "hardware"}, {"software", "software"}};
   SerialPort port;
-  port.path = reader.text("path", longest_path).value_or("");
+  port.path = reader.text("path", ranges::longest_path).value_or("");
   if (!port.path.empty() && port.path.front() != '/') reader.refuse("path", "an absolute path");
   if (is_renumbered(port.path))
     reader.refuse("path", "a path that stays the same: /dev/serial/by-id/… or /dev/serial/by-path/…",
@@ -58,7 +58,7 @@ Port read_tcp(ObjectReader& reader) {
 
 Port read_pty(ObjectReader& reader, const std::string& directory) {
   PtyPort port;
-  const auto path = reader.text("path", longest_path);
+  const auto path = reader.text("path", ranges::longest_path);
   if (!path) return port;
   const std::filesystem::path whole = std::filesystem::path(*path).is_absolute() || directory.empty()
                                           ? std::filesystem::path(*path)
@@ -176,6 +176,23 @@ SourceDraft read_source(ObjectReader& reader, const std::string& name, const std
   return draft;
 }
 
+// Names of instruments stand in the names of files (a guardian's log) and alone in records of the journal.
+void check_instrument_names(const BenchDraft& bench, const Place& root, FaultList& faults) {
+  constexpr std::string_view allowed = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_.";
+  constexpr std::size_t longest = 64;
+  const auto check = [&](const std::string& name, const Place& place) {
+    if (name.size() <= longest && name.front() != '.' && name.find_first_not_of(allowed) == std::string::npos) return;
+    faults.add(place, "the name " + in_quotes(name), "1 to 64 of A-Z a-z 0-9 - _ . (no . first)",
+               "the names of instruments stand in names of files");
+  };
+  for (const auto& [name, scanner] : bench.scanners) check(name, root / "scanners" / name);
+  for (const auto& [name, source] : bench.sources) {
+    check(name, source.place);
+    if (bench.scanners.contains(name))
+      faults.add(source.place, "the name " + in_quotes(name), "a name of its own", "a scanner has it");
+  }
+}
+
 // Two instruments on one port would answer each other's questions.
 void check_ports(const BenchDraft& bench, const Place& root, FaultList& faults) {
   std::map<std::string, Place> seen;
@@ -231,7 +248,7 @@ ChannelDraft read_channel(ObjectReader& reader) {
   ChannelDraft draft;
   draft.place = reader.place();
   draft.scanner = reader.text("scanner", 100);
-  draft.address = reader.whole("address", 1, ranges::largest_address);
+  draft.address = reader.whole("address", ranges::smallest_address, ranges::largest_address);
   draft.measures = reader.word("measures", quantities);
   draft.junction = read_junction(reader);
   reader.finish();
@@ -241,13 +258,6 @@ ChannelDraft read_channel(ObjectReader& reader) {
     draft.junction.reset();
   }
   return draft;
-}
-
-template <class Map>
-std::vector<std::string> names(const Map& map) {
-  std::vector<std::string> out;
-  for (const auto& [name, value] : map) out.push_back(name);
-  return out;
 }
 
 void check_addresses(const BenchDraft& bench, FaultList& faults) {
@@ -261,18 +271,25 @@ void check_addresses(const BenchDraft& bench, FaultList& faults) {
   }
 }
 
-void check_junctions(const BenchDraft& bench, FaultList& faults) {
-  for (const auto& [name, channel] : bench.channels) {
+// A junction that is wrong counts as unsound from here on: nothing more is said about what hangs on it.
+void check_junctions(BenchDraft& bench, FaultList& faults) {
+  for (auto& [name, channel] : bench.channels) {
     const auto* junction = channel.junction ? std::get_if<JunctionName>(&*channel.junction) : nullptr;
     if (junction == nullptr) continue;
-    const Place place = channel.place / "junction" / "channel";
-    const auto found = bench.channels.find(junction->channel);
-    if (found == bench.channels.end())
-      faults.add(place, in_quotes(junction->channel), "a channel of the bench",
-                 meant(junction->channel, names(bench.channels)));
-    else if (found->second.measures == Quantity::voltage)
-      faults.add(place, in_quotes(junction->channel), "a channel that measures resistance, current or temperature",
-                 "a thermocouple cannot tell its own junction's temperature");
+    const std::string found = in_quotes(junction->channel);
+    const auto other = bench.channels.find(junction->channel);
+    std::string allowed, message;
+    if (other == bench.channels.end()) {
+      allowed = "a channel of the bench";
+      message = meant(junction->channel, names(bench.channels));
+    } else if (other->second.measures == Quantity::voltage) {
+      allowed = "a channel that measures resistance, current or temperature";
+      message = "a thermocouple cannot tell its own junction's temperature";
+    } else {
+      continue;
+    }
+    channel.junction.reset();
+    faults.add(channel.place / "junction" / "channel", found, allowed, message);
   }
 }
 
@@ -316,6 +333,7 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
   }
   reader.finish();
   if (scanners) check_scanner_names(bench, faults);
+  check_instrument_names(bench, root, faults);
   check_ports(bench, root, faults);
   check_addresses(bench, faults);
   check_junctions(bench, faults);

@@ -11,8 +11,6 @@ namespace {
 
 using sequence::Role;
 
-constexpr std::size_t longest_path = 400;
-
 void read_uses(const std::vector<ObjectReader::Element>& elements, Role role, JobDraft& job, FaultList& faults) {
   for (const auto& [value, place] : elements) {
     ObjectReader reader(value, place, faults);
@@ -20,7 +18,7 @@ void read_uses(const std::vector<ObjectReader::Element>& elements, Role role, Jo
     use.role = role;
     use.place = place;
     use.channel = reader.text("channel", 100);
-    use.card = reader.text("card", longest_path);
+    use.card = reader.text("card", ranges::longest_path);
     reader.finish();
     job.uses.push_back(std::move(use));
   }
@@ -68,7 +66,10 @@ JobDraft read_job(const Json& document, const std::string& file, FaultList& faul
     job.references = references->size();
     read_uses(*references, Role::reference, job, faults);
   }
-  if (const auto items = reader.list("items", 1, ranges::most_items)) read_uses(*items, Role::item, job, faults);
+  if (const auto items = reader.list("items", 1, ranges::most_items)) {
+    job.users_known = job.references.has_value();
+    read_uses(*items, Role::item, job, faults);
+  }
   job.junctions_known = !reader.has("junctions");
   if (!job.junctions_known)
     if (const auto junctions = reader.list("junctions", 0, ranges::most_junctions)) {

@@ -109,10 +109,26 @@ void check_window(ObjectReader& reader, const Plateau& plateau, Duration every) 
     reader.faults().add(inner_place(reader, "capture", "sweeps"), std::to_string(capture.sweeps),
                         "sweeps that fit inside the window of " + window_text,
                         "the pauses between them alone take " + shortest(to_seconds(pauses)) + " s");
+  const Duration capture_limit = plateau.capture_limit.within;
+  if (capture.placement == Placement::after && capture_limit > Duration::zero() && pauses > capture_limit)
+    reader.faults().add(inner_place(reader, "capture", "sweeps"), std::to_string(capture.sweeps),
+                        "sweeps that fit into the capture's limit of " + shortest(to_seconds(capture_limit)) + " s",
+                        "the pauses between them alone take " + shortest(to_seconds(pauses)) + " s");
+}
+
+// Nothing is read in the pause between two sweeps of a capture or of a window that needs the items: a pause longer than
+// the guard's patience parks the run for certain.
+void check_pause(ObjectReader& reader, const Plateau& plateau, Duration stale) {
+  const CapturePlan& capture = plateau.capture;
+  const bool pauses = capture.sweeps > 1 || capture.placement == Placement::inside || plateau.settle.item_drift_k;
+  if (!pauses || stale == Duration::zero() || capture.pause < stale) return;
+  reader.faults().add(inner_place(reader, "capture", "pause_s"), shortest(to_seconds(capture.pause)),
+                      "less than guards/stale_s, " + shortest(to_seconds(stale)) + " s",
+                      "without a reading of the reference for so long, the guard parks the run");
 }
 
 PlateauDraft read_plateau(const ObjectReader::Element& element, const std::optional<ObjectReader>& defaults,
-                          Duration every, FaultList& faults) {
+                          const ProfileDraft& profile, FaultList& faults) {
   PlateauDraft draft;
   draft.place = element.place;
   ObjectReader reader(element.value, element.place, faults);
@@ -122,7 +138,9 @@ PlateauDraft read_plateau(const ObjectReader::Element& element, const std::optio
   if (defaults) reader.fall_back_on(*defaults);
   read_plateau_keys(reader, draft);
   reader.finish();
-  if (reader.is_object()) check_window(reader, draft.value, every);
+  if (!reader.is_object()) return draft;
+  check_window(reader, draft.value, profile.sampling.every);
+  check_pause(reader, draft.value, profile.guards.stale);
   return draft;
 }
 
@@ -143,8 +161,7 @@ void read_plateaus(ObjectReader& profile, ProfileDraft& draft, FaultList& faults
   const auto defaults = read_defaults(profile);
   const auto plateaus = profile.list("plateaus", 1, most_plateaus);
   if (!plateaus) return;
-  for (const auto& element : *plateaus)
-    draft.plateaus.push_back(read_plateau(element, defaults, draft.sampling.every, faults));
+  for (const auto& element : *plateaus) draft.plateaus.push_back(read_plateau(element, defaults, draft, faults));
 }
 
 // ---- the rest ----
@@ -205,7 +222,7 @@ bool read_cooldown(ObjectReader& profile, CooldownPlan& cooldown) {
         "target_c",
         "within leave_between_c, " + shortest(between_c->front()) + " to " + shortest(between_c->back()) + " °C",
         "otherwise it would never be safe to leave");
-  return target_c && between_c->front() < between_c->back();
+  return target_c && *target_c >= between_c->front() && *target_c <= between_c->back();
 }
 
 Survey read_survey(ObjectReader& reader) {

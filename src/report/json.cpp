@@ -1,5 +1,6 @@
 #include <nlohmann/json.hpp>
 
+#include "journal/or_null.hpp"
 #include "report/report.hpp"
 
 namespace nightwell::report {
@@ -7,13 +8,9 @@ namespace nightwell::report {
 namespace {
 
 using Json = nlohmann::ordered_json;
+using journal::or_null;
 using results::Readings;
 using results::Results;
-
-template <class T>
-Json or_null(const std::optional<T>& value) {
-  return value ? Json(*value) : Json(nullptr);
-}
 
 Json readings_json(const Readings& readings, const Results& results) {
   const auto& channel = results.channels[readings.channel];

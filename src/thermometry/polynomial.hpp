@@ -10,14 +10,16 @@ struct ValueAndSlope {
   double value = 0, slope = 0;
 };
 
-// c[0] + c[1] x + c[2] x² + …; zero for no coefficients.
+// c[0] + c[1] x + c[2] x² + …; zero for no coefficients. `Real` is what it is summed in: long double where large terms
+// cancel.
+template <class Real = double>
 [[nodiscard]] constexpr ValueAndSlope polynomial(std::span<const double> c, double x) {
-  ValueAndSlope out;
+  Real value = 0, slope = 0;
   for (std::size_t i = c.size(); i-- > 0;) {
-    out.slope = out.slope * x + out.value;
-    out.value = out.value * x + c[i];
+    slope = slope * x + value;
+    value = value * x + c[i];
   }
-  return out;
+  return {static_cast<double>(value), static_cast<double>(slope)};
 }
 
 }  // namespace nightwell::thermometry

@@ -27,6 +27,9 @@ constexpr double end_slack_mv = 1e-9;
 
 // After a Newton step this small the next one would be its square: below the last bit.
 constexpr double last_step_c = 1e-7;
+// Down here the terms of the low pieces are thousands of times their sum, and a kelvin is a few microvolts: in double the
+// last digits of the sum are worth nanokelvins.
+constexpr double cancelling_below_c = -200;
 constexpr int most_iterations = 100;
 
 std::span<const Piece> pieces(ThermocoupleType type) {
@@ -73,7 +76,8 @@ ValueAndSlope reference_mv(ThermocoupleType type, double t_c) {
   const Piece* piece = &all.front();
   for (const Piece& next : all.subspan(1))
     if (t_c > next.low_c) piece = &next;
-  ValueAndSlope out = polynomial(std::span(piece->c_mv.data(), piece->count), t_c);
+  const auto c = std::span(piece->c_mv.data(), piece->count);
+  ValueAndSlope out = t_c < cancelling_below_c ? polynomial<long double>(c, t_c) : polynomial(c, t_c);
   if (type == ThermocoupleType::k && t_c > 0) {
     const ValueAndSlope bump = type_k_bump_mv(t_c);
     out.value += bump.value;

@@ -4,18 +4,16 @@
 
 #include "fake_daemon.hpp"
 #include "program.hpp"
+#include "support/text.hpp"
 
 using namespace nightwell::cli_test;
+using nightwell::tests::holds;
 using nlohmann::json;
 using Path = std::filesystem::path;
 
 namespace {
 
 const Path files = Path(NIGHTWELL_SOURCE_DIR) / "tests/cli/plan";
-
-bool holds(const std::string& text, const std::string& part) {
-  return text.find(part) != std::string::npos;
-}
 
 std::vector<std::string> command(std::vector<std::string> words, const std::string& profile = "profile.json",
                                  const std::string& job = "job.json") {

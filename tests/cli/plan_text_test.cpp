@@ -3,9 +3,12 @@
 #include <catch2/catch.hpp>
 #include <chrono>
 
+#include "support/text.hpp"
+
 using namespace nightwell;
 using namespace nightwell::sequence;
 using cli::plan_text;
+using nightwell::tests::holds;
 
 namespace {
 
@@ -46,10 +49,6 @@ Plan cold_store() {
   return plan;
 }
 
-bool holds(const std::string& text, const std::string& part) {
-  return text.find(part) != std::string::npos;
-}
-
 }  // namespace
 
 TEST_CASE("the plan for people: plateaus, channels, instruments, limits, time") {
@@ -59,7 +58,7 @@ TEST_CASE("the plan for people: plateaus, channels, instruments, limits, time") 
   CHECK(holds(text, "1 h 0 min, else skip"));
   CHECK(holds(text, "r1       reference  SB-R-1"));
   CHECK(
-      holds(text, "bath        scpi-source   pty /dev/pts/9     -40 °C to 120 °C, never above 130 °C, parks at 20 °C"));
+      holds(text, "bath        scpi-source   pty /dev/pts/9      -40 °C to 120 °C, never above 130 °C, parks at 20 °C"));
   CHECK(holds(text, "cool down to 20 °C, safe to leave between 5 °C and 40 °C"));
   CHECK(holds(text, "at most 3 h 30 min"));
 }

@@ -4,16 +4,14 @@
 #include "fake_daemon.hpp"
 #include "journal/writer.hpp"
 #include "program.hpp"
+#include "support/text.hpp"
 
 using namespace nightwell::cli_test;
+using nightwell::tests::holds;
 using Json = nlohmann::ordered_json;
 using Path = std::filesystem::path;
 
 namespace {
-
-bool holds(const std::string& text, const std::string& part) {
-  return text.find(part) != std::string::npos;
-}
 
 Json card(std::size_t index, const char* name, const char* role) {
   return {{"channel", index},       {"name", name},

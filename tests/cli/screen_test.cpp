@@ -5,6 +5,7 @@
 
 #include "fake_daemon.hpp"
 #include "program.hpp"
+#include "status_example.hpp"
 
 using namespace nightwell::cli_test;
 using nlohmann::json;
@@ -14,12 +15,8 @@ namespace {
 const std::string taken = "\x1b[?1049h";
 const std::string given_back = "\x1b[?1049l";
 
-json status(const std::string& name) {
-  return json::parse(read_file(std::filesystem::path(NIGHTWELL_SOURCE_DIR) / "tests/cli/status" / (name + ".json")));
-}
-
 std::string answer(const std::string& name) {
-  return yes({{"runs", json::array({status(name)})}});
+  return yes({{"runs", json::array({status_example(name)})}});
 }
 
 void check_terminal_is_back(const OnTerminal& terminal) {
@@ -117,11 +114,11 @@ TEST_CASE("without a terminal: a block on each change, then the exit code of the
 
 TEST_CASE("which run to watch must be clear") {
   Folder folder;
-  json other = status("settle");
+  json other = status_example("settle");
   other["run"] = "other";
   const int open = GENERATE(0, 2);
   FakeDaemon daemon(folder.path(), [&](const json&) {
-    return yes({{"runs", open == 0 ? json::array() : json::array({status("settle"), other})}});
+    return yes({{"runs", open == 0 ? json::array() : json::array({status_example("settle"), other})}});
   });
   const Outcome outcome = run(folder.path(), {"watch"});
   CHECK(outcome.exit == (open == 0 ? 3 : 2));

@@ -10,9 +10,11 @@
 #include <sstream>
 
 #include "cli/wording.hpp"
+#include "status_example.hpp"
 
 using nightwell::cli::bar;
 using nightwell::cli::render;
+using nightwell::cli_test::status_example;
 using nlohmann::json;
 
 namespace {
@@ -24,10 +26,6 @@ std::string text_of(const std::filesystem::path& path) {
   std::ostringstream out;
   out << file.rdbuf();
   return out.str();
-}
-
-json status(const std::string& name) {
-  return json::parse(text_of(folder / "status" / (name + ".json")));
 }
 
 std::vector<std::string> lines_of(const std::string& page) {
@@ -44,7 +42,7 @@ TEST_CASE("the page of each state at three sizes of terminal") {
   const auto [columns, rows] = GENERATE(std::pair{80, 24}, std::pair{120, 40}, std::pair{50, 20});
   const std::string size = std::to_string(columns) + "x" + std::to_string(rows);
   CAPTURE(name, size);
-  const std::string page = render(status(name), columns, rows) + "\n";
+  const std::string page = render(status_example(name), columns, rows) + "\n";
   const auto golden = folder / "golden" / (name + "-" + size + ".txt");
   if (std::getenv("NIGHTWELL_APPROVE") != nullptr) std::ofstream(golden, std::ios::binary) << page;
   REQUIRE(std::filesystem::exists(golden));
@@ -53,7 +51,7 @@ TEST_CASE("the page of each state at three sizes of terminal") {
 
 TEST_CASE("a page never outgrows its terminal") {
   const std::string name = GENERATE("settle", "capture", "waiting", "parked", "finished", "many");
-  const json what = status(name);
+  const json what = status_example(name);
   for (int columns : {1, 10, 30, 49, 80, 300})
     for (int rows : {1, 2, 5, 9, 16, 24, 60}) {
       CAPTURE(name, columns, rows);
@@ -64,7 +62,7 @@ TEST_CASE("a page never outgrows its terminal") {
 }
 
 TEST_CASE("a hundred plateaus are cut around the one that is on") {
-  const std::string page = render(status("many"), 80, 24);
+  const std::string page = render(status_example("many"), 80, 24);
   CHECK(page.find("[>] 57 °C") != std::string::npos);
   CHECK(page.find("[ ] 58 °C") != std::string::npos);
   CHECK(page.find("88 more") != std::string::npos);
@@ -72,7 +70,7 @@ TEST_CASE("a hundred plateaus are cut around the one that is on") {
 }
 
 TEST_CASE("without a limit of rows nothing is missing") {
-  const std::string page = render(status("many"), 80, 0);
+  const std::string page = render(status_example("many"), 80, 0);
   CHECK(page.find("SB-T-400") != std::string::npos);
   CHECK(page.find("[ ] 99 °C") != std::string::npos);
   CHECK(page.find("more") == std::string::npos);
@@ -80,15 +78,15 @@ TEST_CASE("without a limit of rows nothing is missing") {
 }
 
 TEST_CASE("a park that nobody confirmed stands out, even on the lowest terminal") {
-  CHECK(render(status("parked"), 80, 8).find("NOT CONFIRMED") != std::string::npos);
-  json safe = status("parked");
+  CHECK(render(status_example("parked"), 80, 8).find("NOT CONFIRMED") != std::string::npos);
+  json safe = status_example("parked");
   safe["parked"]["confirmed"] = true;
   CHECK(render(safe, 80, 24).find("every source was seen to be safe") != std::string::npos);
   CHECK(render(safe, 80, 24).find("NOT CONFIRMED") == std::string::npos);
 }
 
 TEST_CASE("whatever is missing or of another type is left out") {
-  const json whole = status("settle");
+  const json whole = status_example("settle");
   CHECK(render(json::object(), 80, 24).find("Ctrl-C") != std::string::npos);
   CHECK(render(json::array(), 80, 24).find("Ctrl-C") != std::string::npos);
   for (const auto& [key, value] : whole.items())
@@ -101,7 +99,7 @@ TEST_CASE("whatever is missing or of another type is left out") {
 }
 
 TEST_CASE("names cannot reach the terminal with control characters") {
-  json status_ = status("waiting");
+  json status_ = status_example("waiting");
   status_["job"] = "job\x1b[2J";
   status_["waiting_for"] = "line\nbreak\x07";
   status_["channels"][1]["serial"] =
@@ -119,7 +117,7 @@ TEST_CASE("only the whole fills the bar, and 100 % is not said before the end") 
   CHECK(bar(1.0, 8) == "[██████]");
   CHECK(bar(-3, 4) == "[░░]");
   CHECK(bar(7, 4) == "[██]");
-  json almost = status("settle");
+  json almost = status_example("settle");
   almost["progress"] = 0.9999;
   CHECK(render(almost, 80, 24).find("99 %") != std::string::npos);
 }

@@ -8,6 +8,7 @@ import json
 import os
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -190,8 +191,17 @@ class Lab:
     def start_daemon(self, *options):
         self.daemon = self.spawn("daemon", [f"{BIN}/nightwelld", "--runtime", os.path.join(self.folder, "runtime"), "--state",
                                             self.state, "--speed", str(self.speed), *options])
-        wait_for(lambda: os.path.exists(os.path.join(self.folder, "runtime", "control.sock")), 20)
+        wait_for(self.answers, 20)  # a killed daemon leaves its socket behind: that the file is there says nothing
         return self.daemon
+
+    def answers(self):
+        """Whether a daemon takes calls."""
+        with socket.socket(socket.AF_UNIX) as line:
+            try:
+                line.connect(os.path.join(self.folder, "runtime", "control.sock"))
+            except OSError:
+                return False
+        return True
 
     def command(self, *arguments, expect=0, **more):
         """A command as a user types it; returns its standard output."""

@@ -13,11 +13,6 @@ ChannelReading faulted(std::size_t channel, Instant at, const std::string& text 
   return {channel, at, std::nullopt, ReadingFault{Errc::open_sensor, text}, ""};
 }
 
-void reach(Night& night, Phase wanted) {
-  for (int second = 0; second < 6 * 3600 && phase(night.run) != wanted; ++second) night.pass(1s);
-  REQUIRE(phase(night.run) == wanted);
-}
-
 }  // namespace
 
 TEST_CASE("A reference that gives no temperature ends the night before anything is heated") {
@@ -54,7 +49,7 @@ TEST_CASE("An item that fails in the night is left out after three faults and no
     return broken && channel == 1 ? faulted(channel, at) : ChannelReading{channel, at, t_c, std::nullopt, ""};
   };
   night.open();
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   broken = true;
   night.pass(24h);
   CHECK(night.all<LeftOut>().size() == 1);
@@ -68,7 +63,7 @@ TEST_CASE("A reference that goes silent parks after the stale time") {
     return silent && channel == 0 ? faulted(channel, at) : ChannelReading{channel, at, t_c, std::nullopt, ""};
   };
   night.open();
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   silent = true;
   night.pass(50s);
   CHECK(phase(night.run) == Phase::settle);
@@ -80,7 +75,7 @@ TEST_CASE("A reference that goes silent parks after the stale time") {
 TEST_CASE("A scanner that never answers parks too: the sweep that is not done does not stop the clock") {
   Night night(bath_plan({30}));
   night.open();
-  reach(night, Phase::approach);
+  REQUIRE(night.reach(Phase::approach));
   // The sweep in progress never finishes.
   const Instant then = night.now + 61s;
   auto stepped = step(night.plan, night.run, Event{then, Tick{}});
@@ -100,7 +95,7 @@ TEST_CASE("Two readings beyond a limit park, one does not unless it is far beyon
     return ChannelReading{channel, at, value, std::nullopt, ""};
   };
   night.open();
-  reach(night, Phase::approach);
+  REQUIRE(night.reach(Phase::approach));
   hot_readings = 1;
   night.pass(20s);
   CHECK((phase(night.run) == Phase::parked) == far);
@@ -157,7 +152,7 @@ TEST_CASE("With two references both must answer") {
                : ChannelReading{channel, at, t_c + (channel == 1 ? 0.02 : 0), std::nullopt, ""};
   };
   night.open();
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   CHECK(*night.run.reference_c == Approx(night.source_c[0] + 0.01).margin(0.05));
   broken = true;
   night.pass(2min);

@@ -48,6 +48,12 @@ struct Night {
     return stepped.actions;
   }
 
+  // Goes on until the run is in that phase: false where six hours do not bring it there.
+  [[nodiscard]] bool reach(sequence::Phase wanted) {
+    for (int second = 0; second < 6 * 3600 && phase(run) != wanted; ++second) pass(Duration{1'000'000});
+    return phase(run) == wanted;
+  }
+
   // Goes on for `length`, a second at a time, or until the run is over.
   void pass(Duration length) {
     const Instant end = now + length;

@@ -22,11 +22,6 @@ Night opened(Plan plan) {
 }
 
 // Until the run is in this phase, at most six hours.
-void reach(Night& night, Phase wanted) {
-  for (int second = 0; second < 6 * 3600 && phase(night.run) != wanted; ++second) night.pass(1s);
-  REQUIRE(phase(night.run) == wanted);
-}
-
 }  // namespace
 
 TEST_CASE("A night goes through its plateaus and ends with the output off") {
@@ -56,7 +51,7 @@ TEST_CASE("A night goes through its plateaus and ends with the output off") {
 
 TEST_CASE("The cooldown keeps the output on until the source is safe to leave") {
   Night night = opened(bath_plan({100}));
-  reach(night, Phase::cooldown);
+  REQUIRE(night.reach(Phase::cooldown));
   CHECK(night.output[0]);
   CHECK(night.source_c[0] > 90);
   night.pass(24h);
@@ -66,7 +61,7 @@ TEST_CASE("The cooldown keeps the output on until the source is safe to leave") 
 
 TEST_CASE("The phase record and the command come before anything is read at the new plateau") {
   Night night = opened(bath_plan({30}));
-  reach(night, Phase::approach);
+  REQUIRE(night.reach(Phase::approach));
   bool told = false;
   for (const auto& action : night.actions) {
     if (std::holds_alternative<Command>(action)) told = true;
@@ -124,7 +119,7 @@ TEST_CASE("Leaving the band restarts the window, and a capture that loses it is 
   night.read = [&](std::size_t channel, Instant at, double t_c) {
     return ChannelReading{channel, at, t_c + push_k, std::nullopt, ""};
   };
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   night.pass(30s);
   push_k = 2;
   night.pass(10s);
@@ -132,7 +127,7 @@ TEST_CASE("Leaving the band restarts the window, and a capture that loses it is 
   REQUIRE(settle != nullptr);
   CHECK(settle->window.facts({}).holding == "reference left the band");
   push_k = 0;
-  reach(night, Phase::capture);
+  REQUIRE(night.reach(Phase::capture));
   push_k = 2;
   night.pass(5s);
   CHECK(phase(night.run) == Phase::settle);
@@ -194,7 +189,7 @@ TEST_CASE("An attended source waits for a person, then goes on alone and asks fo
   Plan plan = bath_plan({30});
   plan.sources[0].attended = true;
   Night night = opened(plan);
-  reach(night, Phase::waiting);
+  REQUIRE(night.reach(Phase::waiting));
   REQUIRE(night.find<AskPerson>() != nullptr);
   CHECK(night.find<AskPerson>()->text == "set bath to 30.00 °C, then say ready");
   CHECK(night.find<Command>() == nullptr);
@@ -203,7 +198,7 @@ TEST_CASE("An attended source waits for a person, then goes on alone and asks fo
   night.target_c[0] = 30;  // the person turns the knob
   night.output[0] = true;
   night.feed(PersonAsked{Request::ready, "technician", ""});
-  reach(night, Phase::cooldown);
+  REQUIRE(night.reach(Phase::cooldown));
   CHECK(night.all<AskPerson>().size() == 2);
   CHECK_FALSE(night.closed());
   night.feed(PersonAsked{Request::ready, "technician", ""});
@@ -227,7 +222,7 @@ TEST_CASE("A source that is not in use does not heat") {
 TEST_CASE(
     "Hold keeps the target for a quarter of an hour, then switches off; resume starts the plateau again") {
   Night night = opened(bath_plan({60}));
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   night.feed(PersonAsked{Request::hold, "technician", "door"});
   CHECK(phase(night.run) == Phase::held);
   night.pass(10min);
@@ -244,7 +239,7 @@ TEST_CASE(
 
 TEST_CASE("Skip closes the plateau as skipped and goes on") {
   Night night = opened(bath_plan({60, 30}));
-  reach(night, Phase::approach);
+  REQUIRE(night.reach(Phase::approach));
   night.feed(PersonAsked{Request::skip, "technician", ""});
   CHECK(plateau(night.run) == std::size_t{1});
   night.pass(24h);
@@ -256,7 +251,7 @@ TEST_CASE("Skip closes the plateau as skipped and goes on") {
 
 TEST_CASE("Stop cools down first and ends as stopped") {
   Night night = opened(bath_plan({100}));
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   night.feed(PersonAsked{Request::stop, "technician", ""});
   CHECK(phase(night.run) == Phase::cooldown);
   CHECK_FALSE(night.closed());
@@ -271,10 +266,10 @@ TEST_CASE("Parking is reachable from every state and nothing but a proved park c
   Night night(bath_plan({30}));
   if (from != Phase::opening) night.open();
   if (from == Phase::held) {
-    reach(night, Phase::approach);
+    REQUIRE(night.reach(Phase::approach));
     night.feed(PersonAsked{Request::hold, "technician", ""});
   } else if (from != Phase::opening) {
-    reach(night, from);
+    REQUIRE(night.reach(from));
   }
   night.feed(Failed{"the test says so"});
   CHECK(phase(night.run) == Phase::parked);
@@ -293,7 +288,7 @@ TEST_CASE("Parking is reachable from every state and nothing but a proved park c
 
 TEST_CASE("A source parked by its guardian parks the run") {
   Night night = opened(bath_plan({30}));
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   night.feed(SourceParked{0, true, "lease_ended", "", false});
   CHECK(phase(night.run) == Phase::parked);
   CHECK(night.find<Close>()->ending == Ending::parked);
@@ -301,7 +296,7 @@ TEST_CASE("A source parked by its guardian parks the run") {
 
 TEST_CASE("Requests that make no sense change nothing") {
   Night night = opened(bath_plan({30}));
-  reach(night, Phase::approach);
+  REQUIRE(night.reach(Phase::approach));
   CHECK(night.feed(PersonAsked{Request::resume, "technician", ""}).empty());
   CHECK(night.feed(PersonAsked{Request::ready, "technician", ""}).empty());
   CHECK(phase(night.run) == Phase::approach);
@@ -309,13 +304,13 @@ TEST_CASE("Requests that make no sense change nothing") {
 
 TEST_CASE("A sweep that nobody asked for changes nothing") {
   Night night = opened(bath_plan({30}));
-  reach(night, Phase::approach);
+  REQUIRE(night.reach(Phase::approach));
   CHECK(night.feed(SweepFinished{999999, night.now, {}}).empty());
 }
 
 TEST_CASE("A tick before it is due changes nothing") {
   Night night = opened(bath_plan({30}));
-  reach(night, Phase::settle);
+  REQUIRE(night.reach(Phase::settle));
   while (night.run.sweeping) night.pass(1s);
   const auto wake = wake_at(night.plan, night.run);
   REQUIRE(wake);

@@ -62,7 +62,7 @@ TEST_CASE("A refusal says what was found, the limits in the same unit, and for w
         "platinum thermometer: 12.5 ohm is outside 18.52008 to 390.481125 ohm");
   CHECK(raw_value(Platinum{}, 900, {}).error().text() == "platinum thermometer: 900 °C is outside -200 to 850 °C");
   CHECK(temperature_c(Thermocouple{ThermocoupleType::t, {}}, 0.03, 0.0).error().text() ==
-        "thermocouple type T: 30 mV is outside -6.25750504 to 20.8719705 mV");
+        "thermocouple type T: 30 mV is outside -6.25750504 to 20.8719701 mV");
   CHECK(temperature_c(CurrentTransmitter{-40, 60, 0.004, 0.020}, 0.0217, {}).error().text() ==
         "current transmitter: 21.7 mA is outside 3.8 to 20.5 mA: a fault signal, or the loop is open or shorted");
   CHECK(temperature_c(Thermistor{1.1292e-3, 2.3411e-4, 8.7755e-8, -40, 120}, 10, {}).error().text().find(" ohm") !=

@@ -23,11 +23,11 @@ constexpr Request requests[] = {
     {"ready", "say that what the run asked for is done"},
 };
 
-struct Arguments {
+struct RequestArguments {
   std::string run, why;
 };
 
-void make_request(Context& context, const std::string& word, const Arguments& arguments) {
+void make_request(Context& context, const std::string& word, const RequestArguments& arguments) {
   nlohmann::json request = {{"ask", word}, {"why", arguments.why}};
   if (!arguments.run.empty()) request["run"] = arguments.run;
   const auto answer = context.ask(request);
@@ -41,7 +41,7 @@ void make_request(Context& context, const std::string& word, const Arguments& ar
 void add_requests(CLI::App& program, Context& context) {
   for (const Request& request : requests) {
     auto* command = program.add_subcommand(request.word, request.help);
-    auto arguments = std::make_shared<Arguments>();
+    auto arguments = std::make_shared<RequestArguments>();
     command->add_option("RUN", arguments->run, "the run's id; may be left out where exactly one is open");
     command->add_option("--why", arguments->why, "the reason, for the journal")->type_name("TEXT");
     command->callback(

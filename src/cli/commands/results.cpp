@@ -13,12 +13,12 @@
 namespace nightwell::cli {
 namespace {
 
-struct Arguments {
+struct ResultsArguments {
   std::string name;
   bool as_json = false, as_csv = false;
 };
 
-void show_results(Context& context, const Arguments& arguments) {
+void show_results(Context& context, const ResultsArguments& arguments) {
   const auto path = find_journal(arguments.name, context.state_root());
   if (!path) return context.fail(path.error());
   const auto found = results::compute(*path);
@@ -43,7 +43,7 @@ void show_results(Context& context, const Arguments& arguments) {
 
 void add_results(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("results", "what a run found; exit 0 if it finished, 4 if not");
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<ResultsArguments>();
   command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
   auto* as_json = command->add_flag("--json", arguments->as_json, "as JSON");
   command->add_flag("--csv", arguments->as_csv, "as a table for a spreadsheet")->excludes(as_json);

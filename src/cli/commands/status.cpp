@@ -11,12 +11,12 @@
 namespace nightwell::cli {
 namespace {
 
-struct Arguments {
+struct StatusArguments {
   std::string run;
   bool as_json = false;
 };
 
-void show_status(Context& context, const Arguments& arguments) {
+void show_status(Context& context, const StatusArguments& arguments) {
   nlohmann::json request = {{"ask", "status"}};
   if (!arguments.run.empty()) request["run"] = arguments.run;
   const auto answer = context.ask(request);
@@ -32,7 +32,7 @@ void show_status(Context& context, const Arguments& arguments) {
 
 void add_status(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("status", "where the open runs are now");
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<StatusArguments>();
   command->add_option("RUN", arguments->run, "only this run; it may have ended");
   command->add_flag("--json", arguments->as_json, "the daemon's answer as JSON");
   command->callback([&context, arguments] { show_status(context, *arguments); });

@@ -11,7 +11,7 @@
 namespace nightwell::cli {
 namespace {
 
-struct Arguments {
+struct SurveyArguments {
   PlanArguments plan;
   bool detach = false;
 };
@@ -35,7 +35,7 @@ void wait_for_survey(Context& context, const std::string& run, bool as_json) {
   }
 }
 
-void survey(Context& context, const Arguments& arguments) {
+void survey(Context& context, const SurveyArguments& arguments) {
   const auto checked = check_plan(context, arguments.plan);
   if (!checked) return;
   if (!checked->plan.survey) {
@@ -57,7 +57,7 @@ void survey(Context& context, const Arguments& arguments) {
 
 void add_survey(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("survey", "read every channel for a while and say which are wrong");
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<SurveyArguments>();
   add_plan_arguments(*command, arguments->plan);
   command->add_flag("--detach", arguments->detach, "do not wait for the end; prints the run's id");
   command->callback([&context, arguments] { survey(context, *arguments); });

@@ -18,7 +18,7 @@
 namespace nightwell::cli {
 namespace {
 
-struct Arguments {
+struct TailArguments {
   std::string name, kind;
   bool follow = false, raw = false;
   std::uint64_t since = 0;
@@ -53,7 +53,7 @@ class Growth {
 // Prints what was asked for; knows when the journal is closed.
 class Printer {
  public:
-  explicit Printer(const Arguments& arguments) : arguments_(arguments) {}
+  explicit Printer(const TailArguments& arguments) : arguments_(arguments) {}
 
   Result<void> print(const std::string& line) {
     const auto record = journal::parse_line(line);
@@ -68,7 +68,7 @@ class Printer {
   [[nodiscard]] bool closed() const { return closed_; }
 
  private:
-  const Arguments& arguments_;
+  const TailArguments& arguments_;
   TailText text_;
   bool closed_ = false;
 };
@@ -80,7 +80,7 @@ void tell_torn_tail(const std::filesystem::path& path, std::uint64_t offset) {
     tell(std::to_string(size - offset) + " bytes of an unfinished line at byte " + std::to_string(offset));
 }
 
-void tail(Context& context, const Arguments& arguments) {
+void tail(Context& context, const TailArguments& arguments) {
   const auto path = find_journal(arguments.name, context.state_root());
   if (!path) return context.fail(path.error());
   Signals signals(arguments.follow ? leaving_signals : std::initializer_list<int>{});
@@ -106,7 +106,7 @@ void tail(Context& context, const Arguments& arguments) {
 
 void add_tail(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("tail", "print a journal, one short line a record");
-  auto arguments = std::make_shared<Arguments>();
+  auto arguments = std::make_shared<TailArguments>();
   command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
   command->add_flag("--follow", arguments->follow, "go on as it grows, until it is closed");
   command->add_option("--since", arguments->since, "only records from this number on")->type_name("N");
