@@ -53,6 +53,14 @@ std::string text_of(const std::string& path) {
 class Bench {
  public:
   Bench() : line(io) {}
+  Bench(const Bench&) = delete;
+  Bench& operator=(const Bench&) = delete;
+  // A guardian never gives up a source that it cannot prove off, and the source's line goes with this bench.
+  ~Bench() {
+    if (!client || client->gone()) return;
+    ::kill(client->pid(), SIGKILL);
+    ::waitpid(client->pid(), nullptr, 0);
+  }
 
   Settings settings() const { return process_settings(guardian_program, line.path, folder.log()); }
   bool start(const Settings& with) {
