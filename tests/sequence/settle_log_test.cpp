@@ -4,17 +4,13 @@
 #include <charconv>
 #include <fstream>
 
-#include "sequence/settle.hpp"
+#include "sequence/settle_replay.hpp"
 
 using namespace nightwell;
 using namespace nightwell::sequence;
 using namespace std::chrono_literals;
 
 namespace {
-
-struct Sample {
-  double time_s = 0, setpoint_c = 0, t_c = 0;
-};
 
 double number(const std::string& text) {
   double value = 0;
@@ -43,49 +39,24 @@ std::vector<std::vector<double>> rows(const std::string& file) {
   return out;
 }
 
-// Seconds from the first sample of a setpoint until the rule first says steady, for each setpoint in turn;
-// -1 where it never does.
-std::vector<double> steady_after_s(const std::vector<Sample>& samples, SettleRule rule, double band_k) {
+// Seconds from the first sample of a setpoint until the rule first says steady, for each setpoint in turn; -1 where it
+// never does.
+std::vector<double> steady_after_s(const std::vector<LoggedReading>& log, const SettleRule& rule, double band_k) {
   std::vector<double> out;
-  double begun_s = 0;
-  std::optional<double> setpoint_c;
-  SettleWindow window;
-  bool found = false;
-  std::string held;
-  for (const auto& sample : samples) {
-    if (setpoint_c != sample.setpoint_c) {
-      if (setpoint_c && !found) out.push_back(-1);
-      setpoint_c = sample.setpoint_c;
-      begun_s = sample.time_s;
-      window = SettleWindow(rule, 30s);
-      found = false;
+  for (const auto& plateau : replay_settle(log, rule, 30s, band_k)) {
+    for (const auto& held : plateau.held) {
+      INFO("setpoint " << plateau.setpoint_c << " at " << held.after_s << " s: " << held.holding);
+      CHECK_FALSE(held.holding.empty());  // shows the line above under -s
     }
-    if (found) continue;
-    if (std::abs(sample.t_c - sample.setpoint_c) > band_k) {
-      window.restart("outside the band");
-      continue;
-    }
-    window.add_reference(Instant{from_seconds(sample.time_s)}, sample.t_c);
-    const auto facts = window.facts({});
-    const std::string kind = facts.holding.substr(0, facts.holding.find(' '));
-    if (kind != held) {
-      INFO("setpoint " << sample.setpoint_c << " at " << sample.time_s - begun_s << " s: " << facts.holding);
-      CHECK(true);  // shows the line above under -s
-      held = kind;
-    }
-    if (facts.steady) {
-      out.push_back(sample.time_s - begun_s);
-      found = true;
-    }
+    out.push_back(plateau.steady_after_s.value_or(-1));
   }
-  if (!found) out.push_back(-1);
   return out;
 }
 
 }  // namespace
 
 TEST_CASE("Peltier staircase: every step of 300 s becomes steady, within a minute or so of its window") {
-  std::vector<Sample> samples;
+  std::vector<LoggedReading> samples;
   for (const auto& row : rows("tec_steps_300s_controller.csv"))
     samples.push_back({static_cast<double>(samples.size()) / 4.0, row[0], row[1]});
   const auto steady = steady_after_s(samples, {60s, 0.010, 0.050, std::nullopt}, 0.1);
@@ -96,7 +67,7 @@ TEST_CASE("Peltier staircase: every step of 300 s becomes steady, within a minut
 }
 
 TEST_CASE("Insulated box at 25 °C: steady only after the approach is over") {
-  std::vector<Sample> samples;
+  std::vector<LoggedReading> samples;
   const auto log = rows("chamber_soak_25C.csv");
   for (const auto& row : log) samples.push_back({row[0] - log[0][0], 25.0, row[1]});
   const auto tight = steady_after_s(samples, {300s, 0.010, 0.030, std::nullopt}, 0.2);
@@ -107,7 +78,7 @@ TEST_CASE("Insulated box at 25 °C: steady only after the approach is over") {
 }
 
 TEST_CASE("Two heaters in steps never rest: the rule must not say steady once they are switched on") {
-  std::vector<Sample> samples;
+  std::vector<LoggedReading> samples;
   double last_heater = 0, last_second = 0, plateau = 0;
   for (const auto& row : rows("tclab_two_heater_steps.csv")) {
     if (row[1] != last_heater || row[2] != last_second) plateau += 1;
@@ -120,7 +91,7 @@ TEST_CASE("Two heaters in steps never rest: the rule must not say steady once th
 }
 
 TEST_CASE("Coarse steps of 0.3 K while heating and cooling: one value read twice is not steady") {
-  std::vector<Sample> samples;
+  std::vector<LoggedReading> samples;
   for (const auto& row : rows("tclab_single_step.csv")) samples.push_back({row[0], row[1], row[2] - 273.15});
   // Drive off for 11 s, 150, 10, 150 again, about 200 s each: never at rest.
   CHECK(steady_after_s(samples, {120s, 0.3, 0.7, std::nullopt}, 1e6) == std::vector<double>{-1, -1, -1, -1});
