@@ -1,7 +1,7 @@
 // nightwell steady: a recorded log through the settle rule. When would a run have called it steady, and why not before? For
 // choosing a profile's window, drift and spread from what a source really does.
 #include <CLI/CLI.hpp>
-#include <cmath>
+#include <cstdlib>
 #include <memory>
 
 #include "cli/column_file.hpp"
@@ -78,22 +78,27 @@ void add_steady(CLI::App& program, Context& context) {
   const auto number = [&](const char* option, auto& value, const char* unit, const char* help) {
     return command->add_option(option, value, help)->type_name(unit);
   };
+  const CLI::Validator above_zero(
+      [](const std::string& text) {
+        return std::strtod(text.c_str(), nullptr) > 0 ? std::string() : "\"" + text + "\" is not a number above 0";
+      },
+      "", "above zero");
   column("--reference", arguments->reference, "the reference's temperature, °C")->required();
   auto* time = column("--time", arguments->time, "the time, s");
-  auto* every = number("--every", arguments->every_s, "s", "instead of --time: the rows are so far apart");
+  auto* every =
+      number("--every", arguments->every_s, "s", "instead of --time: the rows are so far apart")->check(above_zero);
   auto* setpoint = column("--setpoint", arguments->setpoint, "the setpoint, °C; each change begins a plateau");
   auto* at = number("--at", arguments->at_c, "°C", "instead of --setpoint: one setpoint for the whole log");
   time->excludes(every);
   setpoint->excludes(at);
-  number("--window", arguments->window_s, "s", "the settle window")->required()->check(CLI::PositiveNumber);
-  number("--drift", arguments->drift_k, "K", "largest drift over the window")->required()->check(CLI::PositiveNumber);
-  number("--spread", arguments->spread_k, "K", "largest spread in the window")->required()->check(CLI::PositiveNumber);
-  number("--band", arguments->band_k, "K", "the band around the setpoint")->required()->check(CLI::PositiveNumber);
-  number("--gap", arguments->gap_s, "s", "readings further apart restart the window (30)")->check(CLI::PositiveNumber);
+  number("--window", arguments->window_s, "s", "the settle window")->required()->check(above_zero);
+  number("--drift", arguments->drift_k, "K", "largest drift over the window")->required()->check(above_zero);
+  number("--spread", arguments->spread_k, "K", "largest spread in the window")->required()->check(above_zero);
+  number("--band", arguments->band_k, "K", "the band around the setpoint")->required()->check(above_zero);
+  number("--gap", arguments->gap_s, "s", "readings further apart restart the window (30)")->check(above_zero);
   command->callback([&context, arguments, time, every, setpoint, at] {
     if (time->empty() && every->empty()) throw CLI::RequiredError("--time or --every");
     if (setpoint->empty() && at->empty()) throw CLI::RequiredError("--setpoint or --at");
-    if (arguments->every_s && !(*arguments->every_s > 0)) throw CLI::ValidationError("--every", "must be above 0");
     show_steady(context, *arguments);
   });
 }
