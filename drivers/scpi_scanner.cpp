@@ -10,14 +10,10 @@ namespace {
 
 std::string_view measure_query(Quantity quantity) {
   switch (quantity) {
-    case Quantity::voltage:
-      return "MEASure:VOLTage:DC? (@";
-    case Quantity::resistance:
-      return "MEASure:FRESistance? (@";
-    case Quantity::current:
-      return "MEASure:CURRent:DC? (@";
-    case Quantity::temperature:
-      return "MEASure:TEMPerature? (@";
+    case Quantity::voltage: return "MEASure:VOLTage:DC? (@";
+    case Quantity::resistance: return "MEASure:FRESistance? (@";
+    case Quantity::current: return "MEASure:CURRent:DC? (@";
+    case Quantity::temperature: return "MEASure:TEMPerature? (@";
   }
   return "";
 }

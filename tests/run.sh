@@ -7,8 +7,9 @@ cd "$top"
 need_packages "${build_packages[@]}" "${test_packages[@]}"
 for preset in "${@:-release}"; do
   echo "== $preset"
-  cmake --preset "$preset" -DNIGHTWELL_TESTS=ON >"${TMPDIR:-/tmp}/nightwell-configure.log" ||
-    { cat "${TMPDIR:-/tmp}/nightwell-configure.log"; exit 1; }
+  log=$(mktemp)
+  cmake --preset "$preset" -DNIGHTWELL_TESTS=ON >"$log" || { cat "$log"; exit 1; }
+  rm -f "$log"
   cmake --build --preset "$preset"
   ctest --preset "$preset" -j2
 done

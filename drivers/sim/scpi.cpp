@@ -143,44 +143,25 @@ int event_bit(Code code) {
 
 std::string_view text(Code code) {
   switch (code) {
-    case Code::none:
-      return "No error";
-    case Code::invalid_character:
-      return "Invalid character";
-    case Code::syntax:
-      return "Syntax error";
-    case Code::data_type:
-      return "Data type error";
-    case Code::parameter_not_allowed:
-      return "Parameter not allowed";
-    case Code::missing_parameter:
-      return "Missing parameter";
-    case Code::mnemonic_too_long:
-      return "Program mnemonic too long";
-    case Code::undefined_header:
-      return "Undefined header";
-    case Code::numeric_data:
-      return "Numeric data error";
-    case Code::exponent_too_large:
-      return "Exponent too large";
-    case Code::invalid_suffix:
-      return "Invalid suffix";
-    case Code::invalid_expression:
-      return "Invalid expression";
-    case Code::execution:
-      return "Execution error";
-    case Code::settings_conflict:
-      return "Settings conflict";
-    case Code::out_of_range:
-      return "Data out of range";
-    case Code::too_much_data:
-      return "Too much data";
-    case Code::illegal_parameter:
-      return "Illegal parameter value";
-    case Code::queue_overflow:
-      return "Queue overflow";
-    case Code::input_overrun:
-      return "Input buffer overrun";
+    case Code::none: return "No error";
+    case Code::invalid_character: return "Invalid character";
+    case Code::syntax: return "Syntax error";
+    case Code::data_type: return "Data type error";
+    case Code::parameter_not_allowed: return "Parameter not allowed";
+    case Code::missing_parameter: return "Missing parameter";
+    case Code::mnemonic_too_long: return "Program mnemonic too long";
+    case Code::undefined_header: return "Undefined header";
+    case Code::numeric_data: return "Numeric data error";
+    case Code::exponent_too_large: return "Exponent too large";
+    case Code::invalid_suffix: return "Invalid suffix";
+    case Code::invalid_expression: return "Invalid expression";
+    case Code::execution: return "Execution error";
+    case Code::settings_conflict: return "Settings conflict";
+    case Code::out_of_range: return "Data out of range";
+    case Code::too_much_data: return "Too much data";
+    case Code::illegal_parameter: return "Illegal parameter value";
+    case Code::queue_overflow: return "Queue overflow";
+    case Code::input_overrun: return "Input buffer overrun";
   }
   return "Execution error";
 }

@@ -79,14 +79,10 @@ std::optional<std::size_t> World::sensor(const std::string& name) const {
 double World::surroundings_c(std::size_t sensor) const {
   const SensorState& state = states_[sensor];
   switch (state.place) {
-    case Place::ambient:
-      return config_.ambient_c;
-    case Place::reference:
-      return plants_[state.at].reference_position_c();
-    case Place::item:
-      return plants_[state.at].item_position_c();
-    case Place::block:
-      return block_at_c(config_.scanners[state.at]);
+    case Place::ambient: return config_.ambient_c;
+    case Place::reference: return plants_[state.at].reference_position_c();
+    case Place::item: return plants_[state.at].item_position_c();
+    case Place::block: return block_at_c(config_.scanners[state.at]);
   }
   return config_.ambient_c;
 }

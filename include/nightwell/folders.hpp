@@ -28,8 +28,7 @@ using Environment = std::function<std::optional<std::string>(const char* variabl
 
 namespace folders_detail {
 
-[[nodiscard]] inline std::optional<std::filesystem::path> named(const Environment& environment,
-                                                                const char* variable) {
+[[nodiscard]] inline std::optional<std::filesystem::path> named(const Environment& environment, const char* variable) {
   const auto value = environment(variable);
   if (!value || value->empty()) return std::nullopt;
   return std::filesystem::path(*value);
@@ -57,26 +56,22 @@ namespace folders_detail {
 
 // `given` is the text of --state, empty if it was not given.
 [[nodiscard]] inline Result<std::filesystem::path> state_folder(const std::filesystem::path& given,
-                                                                const Environment& environment,
-                                                                unsigned user) {
+                                                                const Environment& environment, unsigned user) {
   if (!given.empty()) return given;
   if (auto own = folders_detail::named(environment, "NIGHTWELL_STATE")) return *own;
   if (auto xdg = folders_detail::absolute(environment, "XDG_STATE_HOME")) return *xdg / "nightwell";
   if (user == 0) return std::filesystem::path("/var/lib/nightwell");
   if (auto home = folders_detail::absolute(environment, "HOME")) return *home / ".local/state/nightwell";
-  return Error{Errc::bad_input, "finding the state folder",
-               "HOME is not set: give --state or NIGHTWELL_STATE", ""};
+  return Error{Errc::bad_input, "finding the state folder", "HOME is not set: give --state or NIGHTWELL_STATE", ""};
 }
 
 [[nodiscard]] inline std::filesystem::path control_socket(const std::filesystem::path& runtime) {
   return runtime / "control.sock";
 }
-[[nodiscard]] inline std::filesystem::path run_folder(const std::filesystem::path& state,
-                                                      const std::string& run) {
+[[nodiscard]] inline std::filesystem::path run_folder(const std::filesystem::path& state, const std::string& run) {
   return state / "runs" / run;
 }
-[[nodiscard]] inline std::filesystem::path run_journal(const std::filesystem::path& state,
-                                                       const std::string& run) {
+[[nodiscard]] inline std::filesystem::path run_journal(const std::filesystem::path& state, const std::string& run) {
   return run_folder(state, run) / "journal.ndjson";
 }
 

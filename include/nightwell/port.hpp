@@ -7,7 +7,7 @@
 namespace nightwell {
 
 struct SerialPort {
-  std::string path;             // stable: /dev/serial/by-id/… or by-path
+  std::string path;  // stable: /dev/serial/by-id/… or by-path
   int baud = 9600;
   int data_bits = 8;            // 7 or 8
   std::string parity = "none";  // none, even, odd

@@ -88,7 +88,7 @@ struct Error {
 template <class T>
 class [[nodiscard]] Result {
  public:
-  Result(T value) : held_(std::in_place_index<0>, std::move(value)) {}    // NOLINT: implicit on purpose
+  Result(T value) : held_(std::in_place_index<0>, std::move(value)) {}      // NOLINT: implicit on purpose
   Result(Error error) : held_(std::in_place_index<1>, std::move(error)) {}  // NOLINT: implicit on purpose
 
   [[nodiscard]] bool ok() const { return held_.index() == 0; }

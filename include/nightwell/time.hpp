@@ -20,8 +20,14 @@ struct Instant {
   friend constexpr Duration operator-(Instant a, Instant b) { return a.since_open - b.since_open; }
 };
 
-[[nodiscard]] constexpr double to_seconds(Duration d) { return static_cast<double>(d.count()) / 1e6; }
-[[nodiscard]] inline Duration from_seconds(double s) { return Duration{std::llround(s * 1e6)}; }
-[[nodiscard]] constexpr double up_s(Instant at) { return to_seconds(at.since_open); }
+[[nodiscard]] constexpr double to_seconds(Duration d) {
+  return static_cast<double>(d.count()) / 1e6;
+}
+[[nodiscard]] inline Duration from_seconds(double s) {
+  return Duration{std::llround(s * 1e6)};
+}
+[[nodiscard]] constexpr double up_s(Instant at) {
+  return to_seconds(at.since_open);
+}
 
 }  // namespace nightwell

@@ -15,10 +15,8 @@ Exit exit_for(Errc code) {
     case Errc::no_answer:
     case Errc::garbled:
     case Errc::port_gone:
-    case Errc::refused:
-      return Exit::refused;
-    default:
-      return Exit::bad_input;
+    case Errc::refused: return Exit::refused;
+    default: return Exit::bad_input;
   }
 }
 

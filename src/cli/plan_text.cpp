@@ -20,18 +20,6 @@ std::string lasting(Duration duration) {
   return duration_text(to_seconds(duration));
 }
 
-std::string_view role_name(Role role) {
-  switch (role) {
-    case Role::reference:
-      return "reference";
-    case Role::item:
-      return "item";
-    case Role::junction:
-      return "junction";
-  }
-  return "";
-}
-
 std::string limit_text(const PhaseLimit& limit) {
   return lasting(limit.within) + ", else " + std::string(name(limit.otherwise));
 }
@@ -65,7 +53,7 @@ std::string channels_text(const Plan& plan) {
   std::vector<std::vector<std::string>> rows = {
       {"CHANNEL", "ROLE", "SERIAL", "TYPE", "MEASURES", "SCANNER", "ADDRESS", "USED FROM", "TO", "DUE"}};
   for (const Channel& channel : plan.channels)
-    rows.push_back({shown(channel.name), std::string(role_name(channel.role)), shown(channel.card.serial),
+    rows.push_back({shown(channel.name), std::string(name(channel.role)), shown(channel.card.serial),
                     shown(channel.card.type), std::string(name(channel.measures)),
                     shown(plan.scanners[channel.scanner].name), std::to_string(channel.address),
                     degrees(channel.card.lowest_c), degrees(channel.card.highest_c), shown(channel.card.due)});

@@ -18,8 +18,8 @@ class Alarm {
 
   void set(Instant at) {
     const double left_s = std::max(0.0, to_seconds(at - clock_.now()) / clock_.speed());
-    timer_.expires_after(std::chrono::duration_cast<std::chrono::steady_clock::duration>(
-        std::chrono::duration<double>(left_s)));
+    timer_.expires_after(
+        std::chrono::duration_cast<std::chrono::steady_clock::duration>(std::chrono::duration<double>(left_s)));
     timer_.async_wait([this](const asio::error_code& error) {
       if (!error) ring_();
     });

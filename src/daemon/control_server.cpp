@@ -87,8 +87,8 @@ Result<void> ControlServer::open(const fs::path& socket) {
   if (made) return Error{Errc::storage, "making the runtime folder", made.message(), socket.parent_path().string()};
   ::chmod(socket.parent_path().c_str(), 0750);
   if (fs::exists(socket) && answered_by_a_daemon(io_, socket))
-    return Error{Errc::refused, "opening the control socket", "another nightwelld answers there; give another --runtime",
-                 where};
+    return Error{Errc::refused, "opening the control socket",
+                 "another nightwelld answers there; give another --runtime", where};
   fs::remove(socket, made);
 
   asio::error_code error;

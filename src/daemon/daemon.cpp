@@ -1,7 +1,6 @@
 #include "daemon/daemon.hpp"
 
 #include <spdlog/spdlog.h>
-
 #include <unistd.h>
 
 #include <algorithm>
@@ -52,17 +51,13 @@ std::vector<Port> ports_of(const sequence::Plan& plan) {
 }  // namespace
 
 Daemon::Daemon(asio::io_context& io, RunStore store, DaemonSettings settings)
-    : io_(io),
-      store_(std::move(store)),
-      settings_(std::move(settings)),
-      registry_(drivers::registry()),
-      timer_(io) {}
+    : io_(io), store_(std::move(store)), settings_(std::move(settings)), registry_(drivers::registry()), timer_(io) {}
 
 void Daemon::report_unclosed() const {
   for (const auto& run : store_.list())
     if (!run.ending)
-      spdlog::warn("run {} ended without closing: its journal counts as far as it goes, it is not continued ({})", run.run,
-                   run.trouble.empty() ? run.journal.string() : run.trouble);
+      spdlog::warn("run {} ended without closing: its journal counts as far as it goes, it is not continued ({})",
+                   run.run, run.trouble.empty() ? run.journal.string() : run.trouble);
 }
 
 Json Daemon::answer(const Json& request, const std::string& who) {
@@ -117,8 +112,8 @@ Result<void> Daemon::instruments_free(const sequence::Plan& plan) const {
       for (const auto& port : ports_of(run->plan())) in_use[port_name(port)] = id;
   for (const auto& port : ports_of(plan))
     if (const auto found = in_use.find(port_name(port)); found != in_use.end())
-      return Error{Errc::refused, "starting a run", found->first + " belongs to run " + found->second + " until it has ended",
-                   ""};
+      return Error{Errc::refused, "starting a run",
+                   found->first + " belongs to run " + found->second + " until it has ended", ""};
   return {};
 }
 
@@ -169,8 +164,8 @@ Result<Executor*> Daemon::open_run(const Json& request) const {
   if (!wanted.empty())
     return Error{Errc::not_found, "looking for a run", "no open run of this daemon is called " + wanted, ""};
   if (open == 1) return only;
-  return Error{Errc::bad_input, "looking for a run",
-               open == 0 ? "no run is open" : "several runs are open: name one", ""};
+  return Error{Errc::bad_input, "looking for a run", open == 0 ? "no run is open" : "several runs are open: name one",
+               ""};
 }
 
 Json Daemon::person(const Json& request, sequence::Request what, const std::string& who) {
@@ -204,7 +199,8 @@ void Daemon::wait_for_end(std::chrono::steady_clock::time_point latest, std::fun
   const bool late = std::chrono::steady_clock::now() >= latest;
   if (late)
     for (auto& [id, run] : runs_)
-      run->close_unproved("the daemon ended before the park was proved; the guardian goes on trying: look at the source");
+      run->close_unproved(
+          "the daemon ended before the park was proved; the guardian goes on trying: look at the source");
   if (late || all_idle()) {
     ended();
     return;

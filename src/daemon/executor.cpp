@@ -4,7 +4,6 @@
 #include <unistd.h>
 
 #include <algorithm>
-
 #include <asio/co_spawn.hpp>
 #include <asio/detached.hpp>
 #include <asio/post.hpp>
@@ -137,7 +136,8 @@ Result<void> Executor::write_opening() {
   for (std::size_t i = 0; i < plan_.channels.size(); ++i) records.push_back({"card", plan::card_record(plan_, i)});
   for (std::size_t i = 0; i < plan_.plateaus.size(); ++i)
     records.push_back({"plateau_plan", plan::plateau_record(plan_, i)});
-  records.push_back({"phase", {{"phase", "opening"}, {"plateau", nullptr}, {"setpoint_c", nullptr}, {"why", "started"}}});
+  records.push_back(
+      {"phase", {{"phase", "opening"}, {"plateau", nullptr}, {"setpoint_c", nullptr}, {"why", "started"}}});
   for (const auto& r : records) {
     const journal::Stamp stamp{clock_.utc(), clock_.now()};
     if (auto written = writer_.append(r.kind, r.fields, stamp); !written) return written.error();
@@ -223,8 +223,7 @@ void Executor::opened_if_all_ready() {
 
 // ---- events -------------------------------------------------------------------------------------------------------
 
-void Executor::feed(
-    std::variant<Opened, SweepFinished, SourceRead, SourceParked, PersonAsked, Failed, Tick> what) {
+void Executor::feed(std::variant<Opened, SweepFinished, SourceRead, SourceParked, PersonAsked, Failed, Tick> what) {
   if (done()) return;
   waiting_.push_back(Event{clock_.now(), std::move(what)});
   if (stepping_) return;  // an effect of a step caused this: it is taken next, in order
@@ -295,7 +294,9 @@ Result<void> Executor::ask(Request request, const std::string& who, const std::s
   return {};
 }
 
-void Executor::fail(const std::string& cause) { feed(Failed{cause}); }
+void Executor::fail(const std::string& cause) {
+  feed(Failed{cause});
+}
 
 // ---- sources ------------------------------------------------------------------------------------------------------
 
@@ -400,7 +401,8 @@ asio::awaitable<void> Executor::read_lane(std::shared_ptr<SweepInProgress> sweep
     reading.channel = sweep->asked.visits[i];
     reading.at = clock_.now();
     if (done() || link_errors >= link_errors_to_give_up) {
-      reading.fault = ReadingFault{Errc::port_gone, "not asked: " + (done() ? std::string("the run ended") : last_error)};
+      reading.fault =
+          ReadingFault{Errc::port_gone, "not asked: " + (done() ? std::string("the run ended") : last_error)};
       continue;
     }
     instrument::ChannelSetup setup;

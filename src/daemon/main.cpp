@@ -63,8 +63,9 @@ int serve(const Options& options) {
   settings.guardian = guardian;
   settings.speed = options.speed;
   daemon::Daemon the_daemon(io, std::move(store).value(), std::move(settings));
-  daemon::ControlServer server(
-      io, [&](const nlohmann::ordered_json& request, const std::string& who) { return the_daemon.answer(request, who); });
+  daemon::ControlServer server(io, [&](const nlohmann::ordered_json& request, const std::string& who) {
+    return the_daemon.answer(request, who);
+  });
   if (auto opened = server.open(control_socket(runtime)); !opened)
     return complain(opened.error(), opened.error().code == Errc::refused ? exit_refused : exit_bad_input);
 

@@ -41,8 +41,7 @@ RecordText sweep_record(const Plan& plan, const SweepFinished& sweep, const std:
   fields["raw"] = std::move(raw);
   if (!faults.empty()) fields["faults"] = std::move(faults);
   if (!odd.empty()) fields["odd"] = std::move(odd);
-  const bool captured =
-      asked && (asked->purpose == SweepPurpose::capture || asked->purpose == SweepPurpose::window);
+  const bool captured = asked && (asked->purpose == SweepPurpose::capture || asked->purpose == SweepPurpose::window);
   if (captured) fields["t_c"] = temperatures(plan, sweep);
   return {"sweep", std::move(fields)};
 }
@@ -107,9 +106,8 @@ struct ActionRecord {
   Maybe operator()(const SurveyDone& survey) const {
     Json findings = Json::array();
     for (const auto& finding : survey.findings)
-      findings.push_back({{"channel", plan.channels[finding.channel].name},
-                          {"finding", finding.finding},
-                          {"text", finding.text}});
+      findings.push_back(
+          {{"channel", plan.channels[finding.channel].name}, {"finding", finding.finding}, {"text", finding.text}});
     return RecordText{"survey", {{"findings", std::move(findings)}}};
   }
   Maybe operator()(const Command& command) const {
@@ -121,10 +119,9 @@ struct ActionRecord {
   }
   Maybe operator()(const StartSweep&) const { return std::nullopt; }
   Maybe operator()(const AskPerson& ask) const {
-    return RecordText{"ask",
-                      {{"text", ask.text},
-                       {"source", plan.sources[ask.source].name},
-                       {"setpoint_c", or_null(ask.setpoint_c)}}};
+    return RecordText{
+        "ask",
+        {{"text", ask.text}, {"source", plan.sources[ask.source].name}, {"setpoint_c", or_null(ask.setpoint_c)}}};
   }
   Maybe operator()(const ParkAll&) const { return std::nullopt; }
   Maybe operator()(const Close& close) const {

@@ -103,13 +103,16 @@ Result<RunStore> RunStore::open(const fs::path& state) {
   return RunStore(state, lock);
 }
 
-RunStore::RunStore(RunStore&& other) noexcept : state_(std::move(other.state_)), lock_(std::exchange(other.lock_, -1)) {}
+RunStore::RunStore(RunStore&& other) noexcept
+    : state_(std::move(other.state_)), lock_(std::exchange(other.lock_, -1)) {}
 
 RunStore::~RunStore() {
   if (lock_ >= 0) ::close(lock_);
 }
 
-fs::path RunStore::folder(const std::string& run) const { return run_folder(state_, run); }
+fs::path RunStore::folder(const std::string& run) const {
+  return run_folder(state_, run);
+}
 
 Result<std::string> RunStore::make(const std::string& profile, const std::string& utc) {
   const std::string id = run_id(profile, utc);
@@ -127,9 +130,8 @@ std::vector<StoredRun> RunStore::list() const {
   std::error_code error;
   for (const auto& entry : fs::directory_iterator(state_ / "runs", error))
     if (entry.is_directory()) out.push_back(stored_run(entry.path()));
-  std::sort(out.begin(), out.end(), [](const auto& a, const auto& b) {
-    return std::tie(a.opened_utc, a.run) < std::tie(b.opened_utc, b.run);
-  });
+  std::sort(out.begin(), out.end(),
+            [](const auto& a, const auto& b) { return std::tie(a.opened_utc, a.run) < std::tie(b.opened_utc, b.run); });
   return out;
 }
 

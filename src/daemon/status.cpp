@@ -12,15 +12,6 @@ using Json = nlohmann::ordered_json;
 using journal::or_null;
 using namespace sequence;  // NOLINT: this file is about its types only
 
-std::string_view role_name(Role role) {
-  switch (role) {
-    case Role::reference: return "reference";
-    case Role::item: return "item";
-    case Role::junction: return "junction";
-  }
-  return "";
-}
-
 Json plateau_json(const Plan& plan, std::size_t index) {
   const auto& plateau = plan.plateaus[index];
   return {{"number", index + 1},
@@ -74,7 +65,8 @@ Json sweeps_json(const Plan& plan, const Run& run) {
   const auto at = plateau(run);
   if (!at) return nullptr;
   const auto& capture_plan = plan.plateaus[*at].capture;
-  if (const auto* capture = std::get_if<Capture>(&run.state)) return {{"done", capture->done}, {"of", capture_plan.sweeps}};
+  if (const auto* capture = std::get_if<Capture>(&run.state))
+    return {{"done", capture->done}, {"of", capture_plan.sweeps}};
   const auto* settle = std::get_if<Settle>(&run.state);
   if (settle && capture_plan.placement == Placement::inside)
     return {{"done", std::min<std::size_t>(settle->sweeps.size(), static_cast<std::size_t>(capture_plan.sweeps))},
@@ -102,13 +94,14 @@ Json channels_json(const Plan& plan, const Run& run) {
   Json out = Json::array();
   for (std::size_t c = 0; c < plan.channels.size(); ++c) {
     const auto& seen = run.channels[c];
-    out.push_back({{"name", plan.channels[c].name},
-                   {"role", role_name(plan.channels[c].role)},
-                   {"serial", plan.channels[c].card.serial},
-                   {"type", plan.channels[c].card.type},
-                   {"t_c", or_null(seen.t_c)},
-                   {"fault", seen.fault.empty() ? Json(nullptr) : Json(seen.fault)},
-                   {"left_out", seen.left_out ? Json(seen.fault.empty() ? "failed earlier" : seen.fault) : Json(nullptr)}});
+    out.push_back(
+        {{"name", plan.channels[c].name},
+         {"role", name(plan.channels[c].role)},
+         {"serial", plan.channels[c].card.serial},
+         {"type", plan.channels[c].card.type},
+         {"t_c", or_null(seen.t_c)},
+         {"fault", seen.fault.empty() ? Json(nullptr) : Json(seen.fault)},
+         {"left_out", seen.left_out ? Json(seen.fault.empty() ? "failed earlier" : seen.fault) : Json(nullptr)}});
   }
   return out;
 }
@@ -170,9 +163,8 @@ Json status_json(const Plan& plan, const Run& run, const StatusFacts& facts) {
   if (plan.survey) {
     Json findings = Json::array();
     for (const auto& finding : facts.findings)
-      findings.push_back({{"channel", plan.channels[finding.channel].name},
-                          {"finding", finding.finding},
-                          {"text", finding.text}});
+      findings.push_back(
+          {{"channel", plan.channels[finding.channel].name}, {"finding", finding.finding}, {"text", finding.text}});
     out["survey"] = {{"expected_c", plan.survey->expected_c}, {"findings", std::move(findings)}};
   }
   return out;

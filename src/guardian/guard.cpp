@@ -426,18 +426,13 @@ class Stepper {
   void climb(Rung rung) {
     get<Parking>()->rung = rung;
     switch (rung) {
-      case Rung::identify:
-        return talk_identify();
-      case Rung::off:
-        return talk_set_output(false);
-      case Rung::target:
-        return talk_set_target(limits_.safe_c);
+      case Rung::identify: return talk_identify();
+      case Rung::off: return talk_set_output(false);
+      case Rung::target: return talk_set_target(limits_.safe_c);
       case Rung::look:
       case Rung::read_off:
-      case Rung::read_target:
-        return talk_read_back();
-      case Rung::pause:
-        return;
+      case Rung::read_target: return talk_read_back();
+      case Rung::pause: return;
     }
   }
 
@@ -552,36 +547,21 @@ class Stepper {
 
 std::string_view name(Cause cause) {
   switch (cause) {
-    case Cause::asked:
-      return "asked";
-    case Cause::lease_ended:
-      return "lease_ended";
-    case Cause::daemon_gone:
-      return "daemon_gone";
-    case Cause::told_to_stop:
-      return "told_to_stop";
-    case Cause::too_hot:
-      return "too_hot";
-    case Cause::rises_while_off:
-      return "rises_while_off";
-    case Cause::not_heating:
-      return "not_heating";
-    case Cause::stale:
-      return "stale";
-    case Cause::not_as_told:
-      return "not_as_told";
-    case Cause::not_taken:
-      return "not_taken";
-    case Cause::found_on:
-      return "found_on";
-    case Cause::other_instrument:
-      return "other_instrument";
-    case Cause::malformed:
-      return "malformed";
-    case Cause::host_slept:
-      return "host_slept";
-    case Cause::unexpected:
-      return "unexpected";
+    case Cause::asked: return "asked";
+    case Cause::lease_ended: return "lease_ended";
+    case Cause::daemon_gone: return "daemon_gone";
+    case Cause::told_to_stop: return "told_to_stop";
+    case Cause::too_hot: return "too_hot";
+    case Cause::rises_while_off: return "rises_while_off";
+    case Cause::not_heating: return "not_heating";
+    case Cause::stale: return "stale";
+    case Cause::not_as_told: return "not_as_told";
+    case Cause::not_taken: return "not_taken";
+    case Cause::found_on: return "found_on";
+    case Cause::other_instrument: return "other_instrument";
+    case Cause::malformed: return "malformed";
+    case Cause::host_slept: return "host_slept";
+    case Cause::unexpected: return "unexpected";
   }
   return "unexpected";
 }

@@ -44,16 +44,11 @@ Error driver_threw(const char* doing, const char* what) {
 
 std::string signal_name(int number) {
   switch (number) {
-    case SIGTERM:
-      return "SIGTERM";
-    case SIGINT:
-      return "SIGINT";
-    case SIGHUP:
-      return "SIGHUP";
-    case SIGQUIT:
-      return "SIGQUIT";
-    default:
-      return "signal " + std::to_string(number);
+    case SIGTERM: return "SIGTERM";
+    case SIGINT: return "SIGINT";
+    case SIGHUP: return "SIGHUP";
+    case SIGQUIT: return "SIGQUIT";
+    default: return "signal " + std::to_string(number);
   }
 }
 

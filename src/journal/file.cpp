@@ -18,8 +18,7 @@ constexpr std::size_t buffer_bytes = 512 * 1024;
 static_assert(buffer_bytes > 2 * (max_line_bytes + 1));
 
 Error reading_failed(const std::filesystem::path& path, int number) {
-  return {number == ENOENT ? Errc::not_found : Errc::storage, "reading a journal", system_text(number),
-          path.string()};
+  return {number == ENOENT ? Errc::not_found : Errc::storage, "reading a journal", system_text(number), path.string()};
 }
 
 }  // namespace
@@ -79,8 +78,7 @@ Result<std::optional<Lines::Line>> Lines::next() {
   for (;;) {
     const char* from = buffer_.data() + searched_;
     const void* found = std::memchr(from, '\n', end_ - searched_);
-    const std::size_t stop =
-        found ? static_cast<std::size_t>(static_cast<const char*>(found) - buffer_.data()) : end_;
+    const std::size_t stop = found ? static_cast<std::size_t>(static_cast<const char*>(found) - buffer_.data()) : end_;
     if (stop - begin_ > max_line_bytes)
       return Error{Errc::damaged, "reading a journal",
                    "a line is longer than " + std::to_string(max_line_bytes) + " bytes, from byte " +

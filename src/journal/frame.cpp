@@ -100,8 +100,7 @@ std::optional<strict_json::Fault> read_frame(std::string_view line, Frame& frame
   Front front(line);
   const auto missing = [&](const char* what) { return strict_json::Fault{front.at(), what}; };
   if (!front.literal(R"({"n":)") || !front.whole_number(frame.n)) return missing("n is not in its place");
-  if (!front.literal(R"(,"utc":")") || !is_utc(frame.utc = front.take(utc_shape.size())) ||
-      !front.literal("\""))
+  if (!front.literal(R"(,"utc":")") || !is_utc(frame.utc = front.take(utc_shape.size())) || !front.literal("\""))
     return missing("utc is not in its place, with six decimals and Z");
   if (!front.literal(R"(,"up_s":)") || !read_up(front, frame.up))
     return missing("up_s is not in its place, with six decimals");
@@ -112,8 +111,7 @@ std::optional<strict_json::Fault> read_frame(std::string_view line, Frame& frame
   frame.prev = tail.substr(before_prev.size(), 64);
   if (tail.substr(0, before_prev.size()) != before_prev || tail.substr(tail.size() - 2) != behind_prev ||
       !std::all_of(frame.prev.begin(), frame.prev.end(), hex_digit))
-    return strict_json::Fault{line.size() - tail_bytes,
-                              "prev is not in its place, with 64 lower-case hex digits"};
+    return strict_json::Fault{line.size() - tail_bytes, "prev is not in its place, with 64 lower-case hex digits"};
   return std::nullopt;
 }
 

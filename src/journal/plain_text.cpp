@@ -9,8 +9,7 @@ namespace {
 constexpr std::string_view hex_digits = "0123456789abcdef";
 
 bool bidi_control(char32_t c) {
-  return c == 0x061c || c == 0x200e || c == 0x200f || (c >= 0x202a && c <= 0x202e) ||
-         (c >= 0x2066 && c <= 0x2069);
+  return c == 0x061c || c == 0x200e || c == 0x200f || (c >= 0x202a && c <= 0x202e) || (c >= 0x2066 && c <= 0x2069);
 }
 bool separator(char32_t c) {
   return c == 0x2028 || c == 0x2029;

@@ -14,8 +14,8 @@ constexpr const char* checking = "checking a journal";
 
 // "line 18 (n 17, byte 5213)": lines count from 1, as editors and sed do.
 std::string place(std::uint64_t index, std::uint64_t offset) {
-  return "line " + std::to_string(index + 1) + " (n " + std::to_string(index) + ", byte " +
-         std::to_string(offset) + ")";
+  return "line " + std::to_string(index + 1) + " (n " + std::to_string(index) + ", byte " + std::to_string(offset) +
+         ")";
 }
 
 std::string count_hint(std::uint64_t found, std::uint64_t expected) {
@@ -68,8 +68,7 @@ class Chain {
   bool closed_ = false;
 };
 
-std::optional<strict_json::Fault> parse_into(std::string_view line, Frame& frame,
-                                             nlohmann::ordered_json& body) {
+std::optional<strict_json::Fault> parse_into(std::string_view line, Frame& frame, nlohmann::ordered_json& body) {
   if (auto fault = read_frame(line, frame)) return fault;
   return strict_json::parse(line, body);
 }
@@ -97,8 +96,7 @@ Result<Verification> walk(const std::filesystem::path& path, Look look, Accept a
   Chain chain(path.string());
   for (;;) {
     const auto line = lines.next();
-    if (!line && line.error().code == Errc::damaged)
-      return chain.damaged(lines.offset(), line.error().detail);
+    if (!line && line.error().code == Errc::damaged) return chain.damaged(lines.offset(), line.error().detail);
     if (!line) return line.error();
     if (!*line) break;
     Frame frame;
@@ -115,8 +113,8 @@ Result<Verification> walk(const std::filesystem::path& path, Look look, Accept a
 
 Result<Record> parse_line(std::string_view line) {
   const auto damaged = [](const strict_json::Fault& fault) {
-    return Error{Errc::damaged, "reading a record",
-                 fault.what + " (byte " + std::to_string(fault.at) + " of its line)", ""};
+    return Error{Errc::damaged, "reading a record", fault.what + " (byte " + std::to_string(fault.at) + " of its line)",
+                 ""};
   };
   if (line.size() > max_line_bytes)
     return damaged({max_line_bytes, "longer than " + std::to_string(max_line_bytes) + " bytes"});
@@ -127,8 +125,7 @@ Result<Record> parse_line(std::string_view line) {
   return record;
 }
 
-Result<Verification> read(const std::filesystem::path& path,
-                          const std::function<void(const Record&)>& visit) {
+Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit) {
   Record record;
   std::optional<std::string> ending;
   auto out = walk(
@@ -160,8 +157,7 @@ std::string sha256_hex(std::string_view bytes) {
   return std::string(view(Sha256().hex(bytes)));
 }
 
-Follower::Follower(std::filesystem::path path, std::uint64_t offset)
-    : path_(std::move(path)), offset_(offset) {}
+Follower::Follower(std::filesystem::path path, std::uint64_t offset) : path_(std::move(path)), offset_(offset) {}
 
 Result<std::vector<std::string>> Follower::next(std::size_t limit) {
   auto file = open_for_reading(path_);
@@ -170,8 +166,8 @@ Result<std::vector<std::string>> Follower::next(std::size_t limit) {
   if (!bytes) return bytes.error();
   if (*bytes < offset_)
     return Error{Errc::damaged, "following a journal",
-                 "it has become shorter: " + std::to_string(*bytes) + " bytes, and byte " +
-                     std::to_string(offset_) + " had been reached",
+                 "it has become shorter: " + std::to_string(*bytes) + " bytes, and byte " + std::to_string(offset_) +
+                     " had been reached",
                  path_.string()};
   Lines lines(std::move(file).value(), path_, offset_);
   std::vector<std::string> out;

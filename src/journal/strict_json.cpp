@@ -29,8 +29,7 @@ std::size_t leading_digits(const char* bytes) {
   std::uint64_t word = 0;
   std::memcpy(&word, bytes, 8);
   word ^= 0x3030303030303030u;  // digits become 0 to 9
-  const std::uint64_t others =
-      (((word & 0x7f7f7f7f7f7f7f7fu) + 0x7676767676767676u) | word) & 0x8080808080808080u;
+  const std::uint64_t others = (((word & 0x7f7f7f7f7f7f7f7fu) + 0x7676767676767676u) | word) & 0x8080808080808080u;
   if constexpr (std::endian::native == std::endian::little)
     return static_cast<std::size_t>(std::countr_zero(others)) / 8;
   else
@@ -68,8 +67,7 @@ int hex4(std::string_view text) {
 template <class Sink>
 class Walker {
  public:
-  Walker(std::string_view text, Sink& sink)
-      : at_(text.data()), begin_(at_), end_(at_ + text.size()), sink_(sink) {}
+  Walker(std::string_view text, Sink& sink) : at_(text.data()), begin_(at_), end_(at_ + text.size()), sink_(sink) {}
 
   std::optional<Fault> walk() {
     if (value(1) && at_ != end_) fail("something follows the value");
@@ -95,20 +93,13 @@ class Walker {
     const char c = *at_;
     if (digit(c) || c == '-') return number();
     switch (c) {
-      case '"':
-        return text(false);
-      case '{':
-        return object(depth);
-      case '[':
-        return array(depth);
-      case 't':
-        return word("true", true);
-      case 'f':
-        return word("false", false);
-      case 'n':
-        return word("null", std::nullopt);
-      default:
-        return fail("no JSON value starts like this");
+      case '"': return text(false);
+      case '{': return object(depth);
+      case '[': return array(depth);
+      case 't': return word("true", true);
+      case 'f': return word("false", false);
+      case 'n': return word("null", std::nullopt);
+      default: return fail("no JSON value starts like this");
     }
   }
 
@@ -143,8 +134,7 @@ class Walker {
   }
 
   bool word(std::string_view expected, std::optional<bool> meaning) {
-    if (static_cast<std::size_t>(end_ - at_) < expected.size() ||
-        std::string_view(at_, expected.size()) != expected)
+    if (static_cast<std::size_t>(end_ - at_) < expected.size() || std::string_view(at_, expected.size()) != expected)
       return fail("no JSON value starts like this");
     at_ += expected.size();
     sink_.literal(meaning);
@@ -205,8 +195,7 @@ class Walker {
     ++at_;
     if (at_ == end_) return fail("a string does not end");
     if (*at_ != 'u') {
-      if (std::string_view("\"\\/bfnrt").find(*at_) == std::string_view::npos)
-        return fail("an unknown escape");
+      if (std::string_view("\"\\/bfnrt").find(*at_) == std::string_view::npos) return fail("an unknown escape");
       ++at_;
       return true;
     }
@@ -305,8 +294,7 @@ const char* read_number(std::string_view lexeme, bool whole, Json& out) {
     }
   }
   double value = 0;
-  if (std::from_chars(lexeme.data(), end, value).ec != std::errc())
-    return "a number beyond what a double can hold";
+  if (std::from_chars(lexeme.data(), end, value).ec != std::errc()) return "a number beyond what a double can hold";
   if (!comes_back(lexeme, value)) return "a number with more digits than a double can hold";
   out = value;
   return nullptr;
@@ -333,18 +321,12 @@ void append_utf8(std::string& out, char32_t c) {
 
 char unescaped(char c) {
   switch (c) {
-    case 'b':
-      return '\b';
-    case 'f':
-      return '\f';
-    case 'n':
-      return '\n';
-    case 'r':
-      return '\r';
-    case 't':
-      return '\t';
-    default:
-      return c;
+    case 'b': return '\b';
+    case 'f': return '\f';
+    case 'n': return '\n';
+    case 'r': return '\r';
+    case 't': return '\t';
+    default: return c;
   }
 }
 
@@ -491,8 +473,7 @@ std::optional<std::string> append_object(std::string& out, const Json::object_t&
     if (auto wrong = append(out, value, depth + 1)) return "in \"" + key + "\": " + *wrong;
   }
   out += '}';
-  if (!as_given && keys_collide(object))
-    return "two keys become the same once bytes that are not UTF-8 are replaced";
+  if (!as_given && keys_collide(object)) return "two keys become the same once bytes that are not UTF-8 are replaced";
   return std::nullopt;
 }
 
@@ -549,32 +530,19 @@ std::optional<std::string> append(std::string& out, const Json& value, int depth
   using Type = nlohmann::detail::value_t;
   if ((value.is_object() || value.is_array()) && depth > deepest) return "nested deeper than 16";
   switch (value.type()) {
-    case Type::object:
-      return append_object(out, value.get_ref<const Json::object_t&>(), depth);
-    case Type::array:
-      return append_array(out, value.get_ref<const Json::array_t&>(), depth);
-    case Type::string:
-      append_text(out, value.get_ref<const std::string&>());
-      return std::nullopt;
-    case Type::boolean:
-      out += value.get<bool>() ? "true" : "false";
-      return std::nullopt;
-    case Type::number_integer:
-      append_integer(out, value.get<std::int64_t>());
-      return std::nullopt;
-    case Type::number_unsigned:
-      append_integer(out, value.get<std::uint64_t>());
-      return std::nullopt;
+    case Type::object: return append_object(out, value.get_ref<const Json::object_t&>(), depth);
+    case Type::array: return append_array(out, value.get_ref<const Json::array_t&>(), depth);
+    case Type::string: append_text(out, value.get_ref<const std::string&>()); return std::nullopt;
+    case Type::boolean: out += value.get<bool>() ? "true" : "false"; return std::nullopt;
+    case Type::number_integer: append_integer(out, value.get<std::int64_t>()); return std::nullopt;
+    case Type::number_unsigned: append_integer(out, value.get<std::uint64_t>()); return std::nullopt;
     case Type::number_float:
       if (!std::isfinite(value.get<double>())) return "a number that is not finite";
       append_double(out, value.get<double>());
       return std::nullopt;
-    case Type::null:
-      out += "null";
-      return std::nullopt;
+    case Type::null: out += "null"; return std::nullopt;
     case Type::binary:
-    case Type::discarded:
-      break;
+    case Type::discarded: break;
   }
   return "a value that JSON does not have";
 }

@@ -33,8 +33,7 @@ struct Fault {
 // exactly, whole doubles with ".0". Text that is not UTF-8 becomes U+FFFD and two hex digits a byte. Gives
 // what is wrong where a number is not finite, the nesting too deep, two keys become the same, or a value is
 // binary.
-[[nodiscard]] std::optional<std::string> append(std::string& out, const nlohmann::ordered_json& value,
-                                                int depth = 1);
+[[nodiscard]] std::optional<std::string> append(std::string& out, const nlohmann::ordered_json& value, int depth = 1);
 
 // Appends `text` as a JSON string with its quotes. False where a byte had to be replaced.
 bool append_text(std::string& out, std::string_view text);

@@ -31,13 +31,10 @@ bool sync_directory_of(const std::filesystem::path& path) {
 }  // namespace
 
 Result<Writer> Writer::create(const std::filesystem::path& path) {
-  const auto failed = [&](int number) {
-    return Error{Errc::storage, creating, system_text(number), path.string()};
-  };
+  const auto failed = [&](int number) { return Error{Errc::storage, creating, system_text(number), path.string()}; };
   File file{::open(path.c_str(), O_WRONLY | O_APPEND | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0640)};
   if (file.fd() < 0 && errno == EEXIST)
-    return Error{Errc::storage, creating, "a file is there already; each run has its own journal",
-                 path.string()};
+    return Error{Errc::storage, creating, "a file is there already; each run has its own journal", path.string()};
   if (file.fd() < 0) return failed(errno);
   // fchmod: the umask must not keep the group, which may read journals, out.
   if (::fchmod(file.fd(), 0640) != 0 || !sync_directory_of(path)) {
@@ -56,8 +53,7 @@ Error Writer::die(const char* doing, const std::string& reason) {
   return *failed_;
 }
 
-std::optional<Error> Writer::compose(std::string_view kind, const nlohmann::ordered_json& fields,
-                                     const Stamp& stamp) {
+std::optional<Error> Writer::compose(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp) {
   const auto refused = [&](std::string reason) {
     return Error{Errc::bad_input, appending, std::move(reason), path_.string()};
   };
@@ -68,8 +64,7 @@ std::optional<Error> Writer::compose(std::string_view kind, const nlohmann::orde
   if (stamp.up.since_open.count() < 0) return refused(record + "up_s is negative");
   if (!fields.is_object()) return refused(record + "its fields are no JSON object");
   for (const std::string_view key : frame_keys)
-    if (fields.contains(key))
-      return refused(record + "the key " + std::string(key) + " is the journal's own");
+    if (fields.contains(key)) return refused(record + "the key " + std::string(key) + " is the journal's own");
 
   line_.clear();
   append_head(line_, next_, stamp.utc, stamp.up, kind);
@@ -87,8 +82,7 @@ std::optional<Error> Writer::compose(std::string_view kind, const nlohmann::orde
   return std::nullopt;
 }
 
-Result<std::uint64_t> Writer::append(std::string_view kind, const nlohmann::ordered_json& fields,
-                                     const Stamp& stamp) {
+Result<std::uint64_t> Writer::append(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp) {
   if (failed_) return *failed_;
   if (auto refused = compose(kind, fields, stamp)) return *refused;
   const HexDigest digest = sha256_.hex(line_);

@@ -41,8 +41,7 @@ class Writer {
   // n, utc, up_s, kind, prev. Text in it may be any bytes: what is not printable is escaped, invalid UTF-8 is
   // replaced as docs/journal.md says. `kind` is 1 to 32 lower-case letters and underscores; stamp.up is not
   // negative.
-  Result<std::uint64_t> append(std::string_view kind, const nlohmann::ordered_json& fields,
-                               const Stamp& stamp);
+  Result<std::uint64_t> append(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp);
 
   // fdatasync; returns once every record appended so far is on disk.
   Result<void> sync();

@@ -118,16 +118,11 @@ std::string in_quotes(std::string_view text) {
 
 std::string shown(const Json& value) {
   switch (value.type()) {
-    case Json::value_t::string:
-      return in_quotes(value.get_ref<const std::string&>());
-    case Json::value_t::array:
-      return value.empty() ? "an empty list" : "a list of " + std::to_string(value.size());
-    case Json::value_t::object:
-      return "an object";
-    case Json::value_t::number_float:
-      return shortest(value.get<double>());
-    default:
-      return value.dump();
+    case Json::value_t::string: return in_quotes(value.get_ref<const std::string&>());
+    case Json::value_t::array: return value.empty() ? "an empty list" : "a list of " + std::to_string(value.size());
+    case Json::value_t::object: return "an object";
+    case Json::value_t::number_float: return shortest(value.get<double>());
+    default: return value.dump();
   }
 }
 

@@ -12,49 +12,6 @@ using OrderedJson = nlohmann::ordered_json;
 using journal::or_null;
 using namespace sequence;  // NOLINT: this file is about its types only
 
-// The words of the input files (docs/files.md).
-const char* word(SourceKind kind) {
-  switch (kind) {
-    case SourceKind::dry_well:
-      return "dry_well";
-    case SourceKind::bath:
-      return "bath";
-    case SourceKind::furnace:
-      return "furnace";
-  }
-  return "";
-}
-
-const char* word(Role role) {
-  switch (role) {
-    case Role::reference:
-      return "reference";
-    case Role::item:
-      return "item";
-    case Role::junction:
-      return "junction";
-  }
-  return "";
-}
-
-const char* word(Placement placement) {
-  return placement == Placement::inside ? "inside" : "after";
-}
-
-const char* word(LimitPolicy policy) {
-  switch (policy) {
-    case LimitPolicy::park:
-      return "park";
-    case LimitPolicy::stop:
-      return "stop";
-    case LimitPolicy::skip:
-      return "skip";
-    case LimitPolicy::capture:
-      return "capture";
-  }
-  return "";
-}
-
 struct ToJson {
   OrderedJson operator()(const SerialPort& p) const {
     return {{"type", "serial"},   {"path", p.path},           {"baud", p.baud}, {"data_bits", p.data_bits},
@@ -83,12 +40,12 @@ OrderedJson scanner_json(const Scanner& scanner) {
 
 OrderedJson source_json(const Source& source) {
   OrderedJson out = {{"name", source.name},
-              {"kind", word(source.kind)},
-              {"attended", source.attended},
-              {"lowest_c", source.lowest_c},
-              {"highest_c", source.highest_c},
-              {"safe_c", source.safe_c},
-              {"absolute_highest_c", source.absolute_highest_c}};
+                     {"kind", name(source.kind)},
+                     {"attended", source.attended},
+                     {"lowest_c", source.lowest_c},
+                     {"highest_c", source.highest_c},
+                     {"safe_c", source.safe_c},
+                     {"absolute_highest_c", source.absolute_highest_c}};
   if (source.attended) return out;
   out["driver"] = source.driver;
   out["port"] = std::visit(ToJson{}, source.port);
@@ -112,14 +69,14 @@ OrderedJson guards_json(const Guards& guards) {
 }
 
 OrderedJson limit_json(const PhaseLimit& limit) {
-  return {{"within_s", to_seconds(limit.within)}, {"otherwise", word(limit.otherwise)}};
+  return {{"within_s", to_seconds(limit.within)}, {"otherwise", name(limit.otherwise)}};
 }
 
 OrderedJson cooldown_json(const CooldownPlan& cooldown) {
   return {{"target_c", cooldown.target_c},
           {"leave_between_c", {cooldown.leave_between_low_c, cooldown.leave_between_high_c}},
           {"within_s", to_seconds(cooldown.limit.within)},
-          {"otherwise", word(cooldown.limit.otherwise)}};
+          {"otherwise", name(cooldown.limit.otherwise)}};
 }
 
 OrderedJson survey_json(const Survey& survey) {
@@ -148,7 +105,7 @@ OrderedJson card_record(const Plan& plan, std::size_t index) {
   const SensorCard& card = channel.card;
   return {{"channel", index},
           {"name", channel.name},
-          {"role", word(channel.role)},
+          {"role", name(channel.role)},
           {"scanner", plan.scanners[channel.scanner].name},
           {"address", channel.address},
           {"measures", name(channel.measures)},
@@ -177,7 +134,7 @@ OrderedJson plateau_record(const Plan& plan, std::size_t index) {
             {"largest_spread_k", plateau.settle.largest_spread_k},
             {"item_drift_k", or_null(plateau.settle.item_drift_k)}}},
           {"capture",
-           {{"placement", word(plateau.capture.placement)},
+           {{"placement", name(plateau.capture.placement)},
             {"order", name(plateau.capture.order)},
             {"sweeps", plateau.capture.sweeps},
             {"pause_s", to_seconds(plateau.capture.pause)}}},

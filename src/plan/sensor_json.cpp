@@ -120,18 +120,12 @@ std::optional<SensorModel> read_transmitter(ObjectReader& reader) {
 
 std::optional<SensorModel> read_kind(Kind kind, ObjectReader& reader) {
   switch (kind) {
-    case Kind::thermocouple:
-      return read_thermocouple(reader);
-    case Kind::platinum:
-      return read_platinum(reader);
-    case Kind::sprt:
-      return read_sprt(reader);
-    case Kind::thermistor:
-      return read_thermistor(reader);
-    case Kind::current_transmitter:
-      return read_transmitter(reader);
-    case Kind::indicated:
-      return Indicated{};
+    case Kind::thermocouple: return read_thermocouple(reader);
+    case Kind::platinum: return read_platinum(reader);
+    case Kind::sprt: return read_sprt(reader);
+    case Kind::thermistor: return read_thermistor(reader);
+    case Kind::current_transmitter: return read_transmitter(reader);
+    case Kind::indicated: return Indicated{};
   }
   return std::nullopt;
 }

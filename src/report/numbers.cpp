@@ -29,14 +29,10 @@ std::string exact(std::optional<double> value) {
 std::string raw_text(std::optional<double> raw, Quantity quantity) {
   if (!raw) return "-";
   switch (quantity) {
-    case Quantity::voltage:
-      return fixed(*raw * 1e3, 5) + " mV";
-    case Quantity::resistance:
-      return fixed(*raw, 5) + " ohm";
-    case Quantity::current:
-      return fixed(*raw * 1e3, 5) + " mA";
-    case Quantity::temperature:
-      return fixed(*raw, 4) + " °C";
+    case Quantity::voltage: return fixed(*raw * 1e3, 5) + " mV";
+    case Quantity::resistance: return fixed(*raw, 5) + " ohm";
+    case Quantity::current: return fixed(*raw * 1e3, 5) + " mA";
+    case Quantity::temperature: return fixed(*raw, 4) + " °C";
   }
   return "";
 }

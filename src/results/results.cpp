@@ -6,12 +6,9 @@ namespace nightwell::results {
 
 std::string_view name(Role role) {
   switch (role) {
-    case Role::reference:
-      return "reference";
-    case Role::item:
-      return "item";
-    case Role::junction:
-      return "junction";
+    case Role::reference: return "reference";
+    case Role::item: return "item";
+    case Role::junction: return "junction";
   }
   return "";
 }

@@ -4,21 +4,15 @@ namespace nightwell::sequence {
 
 namespace {
 
-Result<std::optional<double>> junction_c(const Channel& channel,
-                                         const std::vector<std::optional<double>>& known_c) {
+Result<std::optional<double>> junction_c(const Channel& channel, const std::vector<std::optional<double>>& known_c) {
   struct Visitor {
     const std::vector<std::optional<double>>& known_c;
     Result<std::optional<double>> operator()(const JunctionNone&) const { return std::optional<double>{}; }
-    Result<std::optional<double>> operator()(const JunctionFixed& j) const {
-      return std::optional<double>{j.t_c};
-    }
-    Result<std::optional<double>> operator()(const JunctionInstrument&) const {
-      return std::optional<double>{0.0};
-    }
+    Result<std::optional<double>> operator()(const JunctionFixed& j) const { return std::optional<double>{j.t_c}; }
+    Result<std::optional<double>> operator()(const JunctionInstrument&) const { return std::optional<double>{0.0}; }
     Result<std::optional<double>> operator()(const JunctionChannel& j) const {
       if (known_c[j.channel]) return known_c[j.channel];
-      return Error{Errc::open_sensor, "converting a thermocouple", "its reference junction has not been read",
-                   ""};
+      return Error{Errc::open_sensor, "converting a thermocouple", "its reference junction has not been read", ""};
     }
   };
   return std::visit(Visitor{known_c}, channel.junction);

@@ -21,8 +21,7 @@ struct ConvertedReading {
 };
 
 // `last_known_c` has an entry a channel of the plan: its last good temperature before this sweep.
-[[nodiscard]] std::vector<ConvertedReading> convert(const Plan& plan,
-                                                    const std::vector<ChannelReading>& readings,
+[[nodiscard]] std::vector<ConvertedReading> convert(const Plan& plan, const std::vector<ChannelReading>& readings,
                                                     std::vector<std::optional<double>> last_known_c);
 
 // The mean of a channel's good readings in a sweep, at the mean of their times; nullopt where there is none.
@@ -30,8 +29,7 @@ struct MeanReading {
   Instant at;
   double t_c = 0;
 };
-[[nodiscard]] std::optional<MeanReading> mean_of(const std::vector<ConvertedReading>& readings,
-                                                 std::size_t channel);
+[[nodiscard]] std::optional<MeanReading> mean_of(const std::vector<ConvertedReading>& readings, std::size_t channel);
 
 // The mean of all references, nullopt unless each of them was read.
 [[nodiscard]] std::optional<MeanReading> mean_reference(const Plan& plan,

@@ -15,12 +15,9 @@ constexpr double least_scale = 0.2, largest_scale = 5.0;
 
 double usual_rate_k_per_s(SourceKind kind) {
   switch (kind) {
-    case SourceKind::dry_well:
-      return 5.0 / 60;
-    case SourceKind::bath:
-      return 1.5 / 60;
-    case SourceKind::furnace:
-      return 8.0 / 60;
+    case SourceKind::dry_well: return 5.0 / 60;
+    case SourceKind::bath: return 1.5 / 60;
+    case SourceKind::furnace: return 8.0 / 60;
   }
   return 1.0 / 60;
 }
@@ -32,15 +29,13 @@ double expected_s(const Plan& plan, std::size_t index, double from_c) {
   const double capture_s = plateau.capture.placement == Placement::inside
                                ? 0
                                : plateau.capture.sweeps * (sweep_s + to_seconds(plateau.capture.pause));
-  return std::abs(plateau.setpoint_c - from_c) / rate + settle_windows * to_seconds(plateau.settle.window) +
-         capture_s;
+  return std::abs(plateau.setpoint_c - from_c) / rate + settle_windows * to_seconds(plateau.settle.window) + capture_s;
 }
 
 double cooldown_s(const Plan& plan) {
   if (plan.plateaus.empty()) return 0;
   const Plateau& last = plan.plateaus.back();
-  return std::abs(plan.cooldown.target_c - last.setpoint_c) /
-         usual_rate_k_per_s(plan.sources[last.source].kind);
+  return std::abs(plan.cooldown.target_c - last.setpoint_c) / usual_rate_k_per_s(plan.sources[last.source].kind);
 }
 
 // Expected seconds of each plateau, in order.

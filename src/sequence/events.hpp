@@ -76,19 +76,7 @@ struct Event {
 // ---- actions
 // --------------------------------------------------------------------------------------------------
 
-enum class Phase {
-  opening,
-  preflight,
-  approach,
-  settle,
-  capture,
-  cooldown,
-  held,
-  waiting,
-  parked,
-  finished,
-  stopped
-};
+enum class Phase { opening, preflight, approach, settle, capture, cooldown, held, waiting, parked, finished, stopped };
 
 enum class Outcome { settled, not_settled, skipped };
 enum class Ending { finished, stopped, parked };
@@ -155,15 +143,14 @@ struct Close {
   std::string why;
 };
 
-using Action = std::variant<PhaseChanged, PlateauClosed, GuardCrossed, LeftOut, Note, SurveyDone, Command,
-                            StartSweep, AskPerson, ParkAll, Close>;
+using Action = std::variant<PhaseChanged, PlateauClosed, GuardCrossed, LeftOut, Note, SurveyDone, Command, StartSweep,
+                            AskPerson, ParkAll, Close>;
 
 [[nodiscard]] std::string_view name(Phase phase);
 [[nodiscard]] std::string_view name(Outcome outcome);
 [[nodiscard]] std::string_view name(Ending ending);
 [[nodiscard]] std::string_view name(SweepPurpose purpose);
 [[nodiscard]] std::string_view name(Request request);
-[[nodiscard]] std::string_view name(LimitPolicy policy);
 [[nodiscard]] std::optional<Request> request(std::string_view word);
 
 }  // namespace nightwell::sequence

@@ -10,6 +10,7 @@
 #include <map>
 #include <optional>
 #include <string>
+#include <string_view>
 #include <variant>
 #include <vector>
 
@@ -173,5 +174,11 @@ struct Plan {
 };
 
 [[nodiscard]] std::vector<std::size_t> channels_with(const Plan& plan, Role role);
+
+// The words of the input files and of the journal: the enumerators' own names.
+[[nodiscard]] std::string_view name(SourceKind kind);
+[[nodiscard]] std::string_view name(Role role);
+[[nodiscard]] std::string_view name(Placement placement);
+[[nodiscard]] std::string_view name(LimitPolicy policy);
 
 }  // namespace nightwell::sequence

@@ -52,12 +52,9 @@ Indices bracketed(const Indices& references, const Indices& items) {
 
 std::string_view name(ReadingOrder order) {
   switch (order) {
-    case ReadingOrder::straight:
-      return "straight";
-    case ReadingOrder::mirrored:
-      return "mirrored";
-    case ReadingOrder::bracketed:
-      return "bracketed";
+    case ReadingOrder::straight: return "straight";
+    case ReadingOrder::mirrored: return "mirrored";
+    case ReadingOrder::bracketed: return "bracketed";
   }
   return "";
 }
@@ -78,15 +75,9 @@ Indices visits(const Plan& plan, ReadingOrder order) {
 
   Indices out = junctions;
   switch (order) {
-    case ReadingOrder::straight:
-      append(out, one_pass(references, items));
-      return out;
-    case ReadingOrder::mirrored:
-      append(out, mirrored(references, items));
-      break;
-    case ReadingOrder::bracketed:
-      append(out, bracketed(references, items));
-      break;
+    case ReadingOrder::straight: append(out, one_pass(references, items)); return out;
+    case ReadingOrder::mirrored: append(out, mirrored(references, items)); break;
+    case ReadingOrder::bracketed: append(out, bracketed(references, items)); break;
   }
   out.insert(out.end(), junctions.rbegin(), junctions.rend());
   return out;

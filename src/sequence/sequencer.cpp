@@ -108,24 +108,12 @@ class Step {
     if (!allows(run_, asked.request)) return;
     const std::string why = asked.who + " asked" + (asked.why.empty() ? "" : ": " + asked.why);
     switch (asked.request) {
-      case Request::hold:
-        enter(Held{*plateau(run_), now_}, why);
-        return;
-      case Request::resume:
-        begin_plateau(*plateau(run_), why);
-        return;
-      case Request::skip:
-        skip(why);
-        return;
-      case Request::stop:
-        enter_cooldown(Ending::stopped, why);
-        return;
-      case Request::park:
-        park(why);
-        return;
-      case Request::ready:
-        ready(why);
-        return;
+      case Request::hold: enter(Held{*plateau(run_), now_}, why); return;
+      case Request::resume: begin_plateau(*plateau(run_), why); return;
+      case Request::skip: skip(why); return;
+      case Request::stop: enter_cooldown(Ending::stopped, why); return;
+      case Request::park: park(why); return;
+      case Request::ready: ready(why); return;
     }
   }
 
@@ -172,8 +160,7 @@ class Step {
     guard_heating(state, plateau, *reference);
   }
 
-  void swept(Settle& state, const StartSweep& asked, Instant started,
-             const std::vector<ConvertedReading>& readings) {
+  void swept(Settle& state, const StartSweep& asked, Instant started, const std::vector<ConvertedReading>& readings) {
     const auto reference = mean_reference(plan_, readings);
     if (!reference) return;
     const Plateau& plateau = plan_.plateaus[state.plateau];
@@ -185,8 +172,7 @@ class Step {
     }
     state.window.add_reference(reference->at, reference->t_c);
     for (const std::size_t item : items_in_use())
-      if (const auto mean = mean_of(readings, item))
-        state.window.add_item(item, mean->at, mean->t_c - reference->t_c);
+      if (const auto mean = mean_of(readings, item)) state.window.add_item(item, mean->at, mean->t_c - reference->t_c);
     if (asked.purpose == SweepPurpose::window) {
       state.sweeps.push_back(asked.sweep);
       state.sweep_starts.push_back(started);
@@ -200,8 +186,7 @@ class Step {
     }
   }
 
-  void swept(Capture& state, const StartSweep& asked, Instant,
-             const std::vector<ConvertedReading>& readings) {
+  void swept(Capture& state, const StartSweep& asked, Instant, const std::vector<ConvertedReading>& readings) {
     if (asked.purpose != SweepPurpose::capture) return;
     const Plateau& plateau = plan_.plateaus[state.plateau];
     const auto reference = mean_reference(plan_, readings);
@@ -234,8 +219,7 @@ class Step {
     run_.state = std::move(state);
     run_.phase_since = now_;
     const auto at = plateau(run_);
-    const std::optional<double> setpoint_c =
-        at ? std::optional<double>(plan_.plateaus[*at].setpoint_c) : std::nullopt;
+    const std::optional<double> setpoint_c = at ? std::optional<double>(plan_.plateaus[*at].setpoint_c) : std::nullopt;
     act(PhaseChanged{phase(run_), at, setpoint_c, std::move(why)});
   }
 
@@ -249,8 +233,7 @@ class Step {
     const Source& source = plan_.sources[plateau.source];
     run_.sources[plateau.source].used = true;
     if (source.attended) {
-      const std::string text =
-          "set " + source.name + " to " + fixed(plateau.setpoint_c, 2) + " °C, then say ready";
+      const std::string text = "set " + source.name + " to " + fixed(plateau.setpoint_c, 2) + " °C, then say ready";
       enter(Waiting{index, text}, why);
       switch_off_others(plateau.source);
       act(AskPerson{plateau.source, plateau.setpoint_c, text});
@@ -265,8 +248,7 @@ class Step {
   void switch_off_others(std::size_t in_use) {
     for (std::size_t s = 0; s < plan_.sources.size(); ++s) {
       const auto& told = run_.sources[s].told;
-      if (s != in_use && told && told->output)
-        command(s, plan_.sources[s].safe_c, false, "another source is in use");
+      if (s != in_use && told && told->output) command(s, plan_.sources[s].safe_c, false, "another source is in use");
     }
   }
 
@@ -296,17 +278,14 @@ class Step {
   void discard_capture(const Capture& state, const Plateau& plateau, bool read) {
     const std::string why = read ? "the reference left the band" : "a reference was not read";
     act(Note{"capture discarded: " + why});
-    Settle settle{
-        state.plateau, state.settling_since, SettleWindow{plateau.settle, largest_gap(plateau)}, {}, {}};
+    Settle settle{state.plateau, state.settling_since, SettleWindow{plateau.settle, largest_gap(plateau)}, {}, {}};
     settle.window.restart(why + " during the capture");
     enter(std::move(settle), why + " during the capture");
   }
 
   void close_plateau(std::size_t index, Outcome outcome, std::optional<std::uint64_t> first,
-                     std::optional<std::uint64_t> last, std::optional<WindowFacts> window,
-                     const std::string& why) {
-    PlateauClosed closed{
-        index, plan_.plateaus[index].setpoint_c, outcome, first, last, std::move(window), why, now_};
+                     std::optional<std::uint64_t> last, std::optional<WindowFacts> window, const std::string& why) {
+    PlateauClosed closed{index, plan_.plateaus[index].setpoint_c, outcome, first, last, std::move(window), why, now_};
     run_.closed.push_back(closed);
     act(std::move(closed));
     begin_plateau(index + 1, "plateau " + std::to_string(index + 1) + " is " + std::string(name(outcome)));
@@ -383,8 +362,7 @@ class Step {
     act(Note{"leaving before the source is at a safe temperature: " + why});
     state.since = now_;
     for (std::size_t s = 0; s < plan_.sources.size(); ++s)
-      if (run_.sources[s].told && run_.sources[s].told->output)
-        command(s, plan_.sources[s].safe_c, false, why);
+      if (run_.sources[s].told && run_.sources[s].told->output) command(s, plan_.sources[s].safe_c, false, why);
   }
 
   void finish(Ending ending, const std::string& why) {
@@ -459,19 +437,19 @@ class Step {
       if (channel.role == Role::junction) continue;
       const bool reference = channel.role == Role::reference;
       const Guards& guards = plan_.guards;
-      const double low_c = std::max(
-          channel.card.lowest_c,
-          (reference ? guards.reference_lowest_c : guards.item_lowest_c).value_or(channel.card.lowest_c));
-      const double high_c = std::min(
-          channel.card.highest_c,
-          (reference ? guards.reference_highest_c : guards.item_highest_c).value_or(channel.card.highest_c));
+      const double low_c =
+          std::max(channel.card.lowest_c,
+                   (reference ? guards.reference_lowest_c : guards.item_lowest_c).value_or(channel.card.lowest_c));
+      const double high_c =
+          std::min(channel.card.highest_c,
+                   (reference ? guards.reference_highest_c : guards.item_highest_c).value_or(channel.card.highest_c));
       const double beyond_k = std::max(low_c - *reading.t_c, *reading.t_c - high_c);
       auto& seen = run_.channels[reading.channel];
       seen.beyond_in_a_row = beyond_k > 0 ? seen.beyond_in_a_row + 1 : 0;
       if (beyond_k > far_beyond_k || seen.beyond_in_a_row >= 2) {
-        guard(reference ? "reference_limit" : "item_limit",
-              channel.name + " reads " + fixed(*reading.t_c, 2) + " °C, allowed " + fixed(low_c, 2) + " to " +
-                  fixed(high_c, 2) + " °C");
+        guard(reference ? "reference_limit" : "item_limit", channel.name + " reads " + fixed(*reading.t_c, 2) +
+                                                                " °C, allowed " + fixed(low_c, 2) + " to " +
+                                                                fixed(high_c, 2) + " °C");
         return true;
       }
     }
@@ -495,8 +473,8 @@ class Step {
     if (now_ - *state.heating_since > guards.heating_window)
       guard("not_heating", "the output is on, but the reference gained only " +
                                fixed(reference.t_c - state.heating_from_c, 3) + " K in " +
-                               minutes(now_ - *state.heating_since) + ", expected " +
-                               fixed(guards.heating_gain_k, 2) + " K");
+                               minutes(now_ - *state.heating_since) + ", expected " + fixed(guards.heating_gain_k, 2) +
+                               " K");
   }
 
   void guard(const std::string& which, const std::string& text) {
@@ -508,8 +486,7 @@ class Step {
 
   void check_time() {
     if (terminal(run_) || plan_.survey || std::holds_alternative<Opening>(run_.state)) return;
-    if (!std::holds_alternative<Preflight>(run_.state) &&
-        now_ - run_.reference_good_at > plan_.guards.stale) {
+    if (!std::holds_alternative<Preflight>(run_.state) && now_ - run_.reference_good_at > plan_.guards.stale) {
       guard("reference_stale", "no good reference reading for " + minutes(now_ - run_.reference_good_at));
       return;
     }
@@ -521,36 +498,28 @@ class Step {
                           [&](Settle& s) {
                             const PhaseLimit limit = plan_.plateaus[s.plateau].settle_limit;
                             if (now_ - s.since > limit.within)
-                              limit_passed(s.plateau, limit, "settle", s.window.facts(items_in_use()),
-                                           s.since);
+                              limit_passed(s.plateau, limit, "settle", s.window.facts(items_in_use()), s.since);
                           },
                           [&](Capture& s) {
                             const PhaseLimit limit = plan_.plateaus[s.plateau].capture_limit;
                             if (now_ - s.since > limit.within)
                               limit_passed(s.plateau, limit, "capture", s.window, s.since);
                           },
-                          [&](Held& s) { check_held(s); }, [&](Cooldown& s) { check_cooldown_limit(s); },
-                          [](auto&) {}},
+                          [&](Held& s) { check_held(s); }, [&](Cooldown& s) { check_cooldown_limit(s); }, [](auto&) {}},
                run_.state);
   }
 
-  void limit_passed(std::size_t index, PhaseLimit limit, const std::string& which,
-                    std::optional<WindowFacts> facts, Instant settling_since) {
+  void limit_passed(std::size_t index, PhaseLimit limit, const std::string& which, std::optional<WindowFacts> facts,
+                    Instant settling_since) {
     std::string why = which + " took more than " + minutes(limit.within);
     if (facts && !facts->holding.empty()) why += " (" + facts->holding + ")";
     switch (limit.otherwise) {
-      case LimitPolicy::park:
-        park(why);
-        return;
-      case LimitPolicy::stop:
-        enter_cooldown(Ending::stopped, why);
-        return;
+      case LimitPolicy::park: park(why); return;
+      case LimitPolicy::stop: enter_cooldown(Ending::stopped, why); return;
       case LimitPolicy::skip:
         close_plateau(index, Outcome::skipped, std::nullopt, std::nullopt, std::move(facts), why);
         return;
-      case LimitPolicy::capture:
-        begin_capture(index, false, why, std::move(facts), settling_since);
-        return;
+      case LimitPolicy::capture: begin_capture(index, false, why, std::move(facts), settling_since); return;
     }
   }
 
@@ -604,9 +573,7 @@ class Step {
               else
                 watch(s.plateau);
             },
-            [&](const Capture& s) {
-              start(SweepPurpose::capture, plan_.plateaus[s.plateau].capture.order, s.plateau);
-            },
+            [&](const Capture& s) { start(SweepPurpose::capture, plan_.plateaus[s.plateau].capture.order, s.plateau); },
             [&](const Surveying&) { start(SweepPurpose::survey, ReadingOrder::straight, std::nullopt); },
             [](const auto&) {}},
         run_.state);
@@ -674,18 +641,12 @@ bool allows(const Run& run, Request request) {
   const bool held = std::holds_alternative<Held>(run.state);
   const auto* cooling = std::get_if<Cooldown>(&run.state);
   switch (request) {
-    case Request::hold:
-      return on_the_way && !held;
-    case Request::resume:
-      return held;
-    case Request::skip:
-      return on_the_way || (cooling && !cooling->asked_person);
-    case Request::stop:
-      return !terminal(run) && !cooling;
-    case Request::park:
-      return !terminal(run);
-    case Request::ready:
-      return std::holds_alternative<Waiting>(run.state) || (cooling && cooling->asked_person);
+    case Request::hold: return on_the_way && !held;
+    case Request::resume: return held;
+    case Request::skip: return on_the_way || (cooling && !cooling->asked_person);
+    case Request::stop: return !terminal(run) && !cooling;
+    case Request::park: return !terminal(run);
+    case Request::ready: return std::holds_alternative<Waiting>(run.state) || (cooling && cooling->asked_person);
   }
   return false;
 }
@@ -697,33 +658,27 @@ std::optional<Instant> wake_at(const Plan& plan, const Run& run) {
   const auto by = [&wake](Instant at) { wake = wake ? std::min(*wake, at) : at; };
   if (!run.sweeping) by(run.sweep_due);
   if (plan.survey) return wake;
-  if (!std::holds_alternative<Preflight>(run.state))
-    by(run.reference_good_at + plan.guards.stale + just_after);
+  if (!std::holds_alternative<Preflight>(run.state)) by(run.reference_good_at + plan.guards.stale + just_after);
   std::visit(
-      Overloaded{
-          [&](const Approach& s) {
-            by(s.since + plan.plateaus[s.plateau].approach_limit.within + just_after);
-          },
-          [&](const Settle& s) { by(s.since + plan.plateaus[s.plateau].settle_limit.within + just_after); },
-          [&](const Capture& s) { by(s.since + plan.plateaus[s.plateau].capture_limit.within + just_after); },
-          [&](const Held& s) {
-            if (!s.heat_off) by(s.since + held_heating_limit + just_after);
-          },
-          [&](const Cooldown& s) { by(s.since + plan.cooldown.limit.within + just_after); },
-          [](const auto&) {}},
+      Overloaded{[&](const Approach& s) { by(s.since + plan.plateaus[s.plateau].approach_limit.within + just_after); },
+                 [&](const Settle& s) { by(s.since + plan.plateaus[s.plateau].settle_limit.within + just_after); },
+                 [&](const Capture& s) { by(s.since + plan.plateaus[s.plateau].capture_limit.within + just_after); },
+                 [&](const Held& s) {
+                   if (!s.heat_off) by(s.since + held_heating_limit + just_after);
+                 },
+                 [&](const Cooldown& s) { by(s.since + plan.cooldown.limit.within + just_after); }, [](const auto&) {}},
       run.state);
   return wake;
 }
 
 Phase phase(const Run& run) {
   return std::visit(
-      Overloaded{
-          [](const Opening&) { return Phase::opening; }, [](const Preflight&) { return Phase::preflight; },
-          [](const Waiting&) { return Phase::waiting; }, [](const Approach&) { return Phase::approach; },
-          [](const Settle&) { return Phase::settle; }, [](const Capture&) { return Phase::capture; },
-          [](const Surveying&) { return Phase::capture; }, [](const Cooldown&) { return Phase::cooldown; },
-          [](const Held&) { return Phase::held; }, [](const Parked&) { return Phase::parked; },
-          [](const Finished&) { return Phase::finished; }, [](const Stopped&) { return Phase::stopped; }},
+      Overloaded{[](const Opening&) { return Phase::opening; }, [](const Preflight&) { return Phase::preflight; },
+                 [](const Waiting&) { return Phase::waiting; }, [](const Approach&) { return Phase::approach; },
+                 [](const Settle&) { return Phase::settle; }, [](const Capture&) { return Phase::capture; },
+                 [](const Surveying&) { return Phase::capture; }, [](const Cooldown&) { return Phase::cooldown; },
+                 [](const Held&) { return Phase::held; }, [](const Parked&) { return Phase::parked; },
+                 [](const Finished&) { return Phase::finished; }, [](const Stopped&) { return Phase::stopped; }},
       run.state);
 }
 
@@ -734,13 +689,12 @@ bool terminal(const Run& run) {
 
 std::optional<std::size_t> plateau(const Run& run) {
   using Index = std::optional<std::size_t>;
-  return std::visit(Overloaded{[](const Waiting& s) -> Index { return s.plateau; },
-                               [](const Approach& s) -> Index { return s.plateau; },
-                               [](const Settle& s) -> Index { return s.plateau; },
-                               [](const Capture& s) -> Index { return s.plateau; },
-                               [](const Held& s) -> Index { return s.plateau; },
-                               [](const auto&) -> Index { return std::nullopt; }},
-                    run.state);
+  return std::visit(
+      Overloaded{
+          [](const Waiting& s) -> Index { return s.plateau; }, [](const Approach& s) -> Index { return s.plateau; },
+          [](const Settle& s) -> Index { return s.plateau; }, [](const Capture& s) -> Index { return s.plateau; },
+          [](const Held& s) -> Index { return s.plateau; }, [](const auto&) -> Index { return std::nullopt; }},
+      run.state);
 }
 
 }  // namespace nightwell::sequence

@@ -57,8 +57,7 @@ struct Settle {
   std::size_t plateau = 0;
   Instant since;  // the first arrival in the band
   SettleWindow window;
-  std::vector<std::uint64_t>
-      sweeps;  // of purpose window, with their start times: what a capture inside is made of
+  std::vector<std::uint64_t> sweeps;  // of purpose window, with their start times: what a capture inside is made of
   std::vector<Instant> sweep_starts;
 };
 struct Capture {
@@ -95,8 +94,8 @@ struct Parked {
 struct Finished {};
 struct Stopped {};
 
-using State = std::variant<Opening, Preflight, Waiting, Approach, Settle, Capture, Surveying, Cooldown, Held,
-                           Parked, Finished, Stopped>;
+using State = std::variant<Opening, Preflight, Waiting, Approach, Settle, Capture, Surveying, Cooldown, Held, Parked,
+                           Finished, Stopped>;
 
 // The last that is known of a channel.
 struct ChannelSeen {

@@ -35,8 +35,7 @@ void SettleWindow::add_reference(Instant at, double t_c) {
 }
 
 void SettleWindow::add_item(std::size_t channel, Instant at, double difference_k) {
-  auto found =
-      std::find_if(items_.begin(), items_.end(), [&](const auto& i) { return i.channel == channel; });
+  auto found = std::find_if(items_.begin(), items_.end(), [&](const auto& i) { return i.channel == channel; });
   if (found == items_.end()) found = items_.insert(items_.end(), ItemPoints{channel, {}});
   found->points.push_back({at, difference_k});
 }
@@ -71,9 +70,7 @@ SettleWindow::Line SettleWindow::fit(const std::deque<Point>& points) {
     tv += t * v;
     vv += v * v;
   }
-  return {.mean = v0 + mean_v,
-          .slope_per_s = tt > 0 ? tv / tt : 0,
-          .deviation = n > 1 ? std::sqrt(vv / (n - 1)) : 0};
+  return {.mean = v0 + mean_v, .slope_per_s = tt > 0 ? tv / tt : 0, .deviation = n > 1 ? std::sqrt(vv / (n - 1)) : 0};
 }
 
 WindowFacts SettleWindow::facts(const std::vector<std::size_t>& items) const {
@@ -87,8 +84,8 @@ WindowFacts SettleWindow::facts(const std::vector<std::size_t>& items) const {
   facts.from = reference_.front().at;
   facts.to = reference_.back().at;
   facts.held = facts.to - facts.from;
-  const auto [low, high] = std::minmax_element(
-      reference_.begin(), reference_.end(), [](const auto& a, const auto& b) { return a.value < b.value; });
+  const auto [low, high] = std::minmax_element(reference_.begin(), reference_.end(),
+                                               [](const auto& a, const auto& b) { return a.value < b.value; });
   facts.minimum_c = low->value;
   facts.maximum_c = high->value;
   facts.spread_k = high->value - low->value;
@@ -101,11 +98,9 @@ WindowFacts SettleWindow::facts(const std::vector<std::size_t>& items) const {
     facts.holding = "window " + whole_seconds(facts.held) + " of " + whole_seconds(rule_.window) + " s" +
                     (restarted_.empty() ? "" : " (" + restarted_ + ")");
   else if (facts.readings < fewest_window_readings)
-    facts.holding =
-        "readings " + std::to_string(facts.readings) + " of " + std::to_string(fewest_window_readings);
+    facts.holding = "readings " + std::to_string(facts.readings) + " of " + std::to_string(fewest_window_readings);
   else if (std::abs(facts.drift_k) > rule_.largest_drift_k)
-    facts.holding =
-        "drift " + kelvin(std::abs(facts.drift_k)) + " of " + kelvin(rule_.largest_drift_k) + " K";
+    facts.holding = "drift " + kelvin(std::abs(facts.drift_k)) + " of " + kelvin(rule_.largest_drift_k) + " K";
   else if (facts.spread_k > rule_.largest_spread_k)
     facts.holding = "spread " + kelvin(facts.spread_k) + " of " + kelvin(rule_.largest_spread_k) + " K";
   if (rule_.item_drift_k) judge_items(items, facts);
@@ -116,8 +111,7 @@ WindowFacts SettleWindow::facts(const std::vector<std::size_t>& items) const {
 void SettleWindow::judge_items(const std::vector<std::size_t>& items, WindowFacts& facts) const {
   std::optional<std::size_t> unproven;
   for (const std::size_t channel : items) {
-    const auto found =
-        std::find_if(items_.begin(), items_.end(), [&](const auto& i) { return i.channel == channel; });
+    const auto found = std::find_if(items_.begin(), items_.end(), [&](const auto& i) { return i.channel == channel; });
     const bool enough = found != items_.end() && found->points.size() >= fewest_item_readings &&
                         (found->points.back().at - found->points.front().at) * 4 >= rule_.window * 3;
     if (!enough) {
@@ -135,8 +129,8 @@ void SettleWindow::judge_items(const std::vector<std::size_t>& items, WindowFact
     facts.worst_item = unproven;
     facts.holding = "item not read over the window yet";
   } else if (facts.worst_item && std::abs(facts.worst_item_drift_k) > *rule_.item_drift_k) {
-    facts.holding = "item drift " + kelvin(std::abs(facts.worst_item_drift_k)) + " of " +
-                    kelvin(*rule_.item_drift_k) + " K";
+    facts.holding =
+        "item drift " + kelvin(std::abs(facts.worst_item_drift_k)) + " of " + kelvin(*rule_.item_drift_k) + " K";
   }
 }
 

@@ -7,7 +7,9 @@ namespace nightwell::sequence {
 namespace {
 
 // "drift 0.2 of 0.1 K" and "drift 0.19 of 0.1 K" are one test.
-std::string test_of(const std::string& holding) { return holding.substr(0, holding.find(' ')); }
+std::string test_of(const std::string& holding) {
+  return holding.substr(0, holding.find(' '));
+}
 
 void look(PlateauReplay& plateau, const SettleWindow& window, double time_s) {
   plateau.facts = window.facts({});

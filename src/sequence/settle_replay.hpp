@@ -24,7 +24,7 @@ struct HeldFrom {
 struct PlateauReplay {
   double setpoint_c = 0;
   double begun_s = 0;
-  std::vector<HeldFrom> held;                // one each time another test took over
+  std::vector<HeldFrom> held;            // one each time another test took over
   std::optional<double> steady_after_s;  // nothing: never
   WindowFacts facts;                     // at that moment, or at the last reading
 };

@@ -15,8 +15,8 @@
 namespace nightwell::sequence {
 
 // `read_c` and `faults` have an entry a channel of the plan.
-[[nodiscard]] std::vector<SurveyFinding> survey_findings(
-    const Plan& plan, const std::vector<std::vector<double>>& read_c,
-    const std::vector<std::vector<ReadingFault>>& faults);
+[[nodiscard]] std::vector<SurveyFinding> survey_findings(const Plan& plan,
+                                                         const std::vector<std::vector<double>>& read_c,
+                                                         const std::vector<std::vector<ReadingFault>>& faults);
 
 }  // namespace nightwell::sequence

@@ -76,23 +76,15 @@ class Deviation {
   [[nodiscard]] ValueAndSlope at(double w) const {
     const double x = w - 1, l = std::log(w);
     switch (number_) {
-      case 1:
-        return plus(square(x), logarithms(l, w, 3));
-      case 2:
-        return plus(square(x), logarithms(l, w, 1));
-      case 3:
-        return plus(square(x), logarithms(l, w, 2));
-      case 4:
-        return {c_[0] * x + c_[1] * x * l, c_[0] + c_[1] * (l + x / w)};
-      case 6:
-        return plus(cube(x), above_aluminium(w));
-      case 7:
-        return cube(x);
+      case 1: return plus(square(x), logarithms(l, w, 3));
+      case 2: return plus(square(x), logarithms(l, w, 1));
+      case 3: return plus(square(x), logarithms(l, w, 2));
+      case 4: return {c_[0] * x + c_[1] * x * l, c_[0] + c_[1] * (l + x / w)};
+      case 6: return plus(cube(x), above_aluminium(w));
+      case 7: return cube(x);
       case 10:
-      case 11:
-        return {c_[0] * x, c_[0]};
-      default:
-        return square(x);
+      case 11: return {c_[0] * x, c_[0]};
+      default: return square(x);
     }
   }
 
@@ -225,8 +217,8 @@ Result<double> reference_ratio(double t_c) {
 }
 
 Result<double> reference_temperature_c(double wr) {
-  const double lowest = reference(Function::below, scale_span.low_c).value;
-  const double highest = reference(Function::above, scale_span.high_c).value;
+  const double lowest = reference(Function::below, scale_span.low_c - subrange_slack_k).value;
+  const double highest = reference(Function::above, scale_span.high_c + subrange_slack_k).value;
   if (!(wr >= lowest && wr <= highest))
     return Error{Errc::out_of_range, doing,
                  "a resistance ratio of " + number(wr) + " is outside " + number(lowest) + " to " + number(highest),

@@ -32,7 +32,8 @@ namespace nightwell::thermometry {
 // to millikelvin beyond it. Common practice, no source.
 inline constexpr double subrange_slack_k = 0.005;
 
-// Wr of the reference function at t90, and the inverse.
+// Wr of the reference function at t90, and the inverse, which also has the slack: the Wr of a fixed point as the scale's text
+// gives it, in eight decimals, may lie past the end.
 [[nodiscard]] Result<double> reference_ratio(double t_c);
 [[nodiscard]] Result<double> reference_temperature_c(double wr);
 

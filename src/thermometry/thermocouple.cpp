@@ -34,26 +34,16 @@ constexpr int most_iterations = 100;
 
 std::span<const Piece> pieces(ThermocoupleType type) {
   switch (type) {
-    case ThermocoupleType::a:
-      return tables::type_a;
-    case ThermocoupleType::b:
-      return tables::type_b;
-    case ThermocoupleType::c:
-      return tables::type_c;
-    case ThermocoupleType::e:
-      return tables::type_e;
-    case ThermocoupleType::j:
-      return tables::type_j;
-    case ThermocoupleType::k:
-      return tables::type_k;
-    case ThermocoupleType::n:
-      return tables::type_n;
-    case ThermocoupleType::r:
-      return tables::type_r;
-    case ThermocoupleType::s:
-      return tables::type_s;
-    case ThermocoupleType::t:
-      return tables::type_t;
+    case ThermocoupleType::a: return tables::type_a;
+    case ThermocoupleType::b: return tables::type_b;
+    case ThermocoupleType::c: return tables::type_c;
+    case ThermocoupleType::e: return tables::type_e;
+    case ThermocoupleType::j: return tables::type_j;
+    case ThermocoupleType::k: return tables::type_k;
+    case ThermocoupleType::n: return tables::type_n;
+    case ThermocoupleType::r: return tables::type_r;
+    case ThermocoupleType::s: return tables::type_s;
+    case ThermocoupleType::t: return tables::type_t;
   }
   return {};
 }

@@ -48,8 +48,7 @@ Json sweep_fields(std::size_t sweep, std::size_t channels) {
   std::vector<double> at_s, raw;
   for (std::size_t i = 0; i < channels; ++i) {
     at_s.push_back(static_cast<double>(i) * 0.025);
-    raw.push_back(std::round((100.0 + 0.39 * std::sin(static_cast<double>(sweep * channels + i))) * 1e6) /
-                  1e6);
+    raw.push_back(std::round((100.0 + 0.39 * std::sin(static_cast<double>(sweep * channels + i))) * 1e6) / 1e6);
   }
   return {{"sweep", sweep},
           {"order", "mirrored"},
@@ -68,8 +67,7 @@ void write_night(const std::filesystem::path& path, const std::vector<Json>& swe
   if (!writer) std::fprintf(stderr, "%s\n", writer.error().text().c_str()), std::exit(1);
   std::int64_t us = 0;
   for (const auto& fields : sweeps)
-    if (!(*writer).append("sweep", fields,
-                          {"2026-03-01T21:14:05.000250Z", Instant{Duration{us += 1'000'000}}}))
+    if (!(*writer).append("sweep", fields, {"2026-03-01T21:14:05.000250Z", Instant{Duration{us += 1'000'000}}}))
       std::exit(1);
 }
 

@@ -57,8 +57,8 @@ TEST_CASE("the plan for people: plateaus, channels, instruments, limits, time") 
   CHECK(holds(text, "1        -20 °C    bath    ±0.5 K  10 min 0 s  0.01 K  0.02 K  5 mirrored"));
   CHECK(holds(text, "1 h 0 min, else skip"));
   CHECK(holds(text, "r1       reference  SB-R-1"));
-  CHECK(
-      holds(text, "bath        scpi-source   pty /dev/pts/9      -40 °C to 120 °C, never above 130 °C, parks at 20 °C"));
+  CHECK(holds(text,
+              "bath        scpi-source   pty /dev/pts/9      -40 °C to 120 °C, never above 130 °C, parks at 20 °C"));
   CHECK(holds(text, "cool down to 20 °C, safe to leave between 5 °C and 40 °C"));
   CHECK(holds(text, "at most 3 h 30 min"));
 }

@@ -22,8 +22,12 @@ std::vector<std::string> with(std::vector<std::string> words, const std::vector<
 
 TEST_CASE("steady: the moment, and what held until then") {
   Folder folder;
-  const std::vector<std::string> soak{"steady",   logs + "chamber_soak_25C.csv", "--time", "unix_time_s", "--reference",
-                                      "reference_thermistor_C", "--at", "25", "--band", "0.2", "--window", "300"};
+  const std::vector<std::string> soak{"steady",      logs + "chamber_soak_25C.csv",
+                                      "--time",      "unix_time_s",
+                                      "--reference", "reference_thermistor_C",
+                                      "--at",        "25",
+                                      "--band",      "0.2",
+                                      "--window",    "300"};
   const Outcome found = run(folder.path(), with(soak, {"--drift", "0.01", "--spread", "0.03"}));
   CHECK(found.exit == 0);
   CHECK(holds(found.out, "Setpoint 25 °C, set at 0.0 s\n"));
@@ -36,10 +40,9 @@ TEST_CASE("steady: the moment, and what held until then") {
 
 TEST_CASE("steady: setpoints from a column, rows at an even pace") {
   Folder folder;
-  const Outcome found =
-      run(folder.path(), {"steady", logs + "tec_steps_300s_controller.csv", "--every", "0.25", "--reference",
-                          "chamber_thermistor_C", "--setpoint", "setpoint_C", "--band", "0.1", "--window", "60",
-                          "--drift", "0.01", "--spread", "0.05"});
+  const Outcome found = run(folder.path(), {"steady", logs + "tec_steps_300s_controller.csv", "--every", "0.25",
+                                            "--reference", "chamber_thermistor_C", "--setpoint", "setpoint_C", "--band",
+                                            "0.1", "--window", "60", "--drift", "0.01", "--spread", "0.05"});
   CHECK(found.exit == 0);
   CHECK(holds(found.out, "Setpoint 27 °C"));
   CHECK(holds(found.out, "\n     78.0 s  steady: mean "));
@@ -56,7 +59,8 @@ TEST_CASE("steady: what is missing or wrong is said, with exit code 2") {
   const Outcome no_setpoint = run(folder.path(), with(with(start, {"--every", "1"}), rule));
   CHECK(no_setpoint.exit == 2);
   CHECK(holds(no_setpoint.err, "--setpoint or --at"));
-  const Outcome typo = run(folder.path(), with({"steady", log, "--time", "time", "--reference", "x", "--at", "25"}, rule));
+  const Outcome typo =
+      run(folder.path(), with({"steady", log, "--time", "time", "--reference", "x", "--at", "25"}, rule));
   CHECK(typo.exit == 2);
   CHECK(holds(typo.err, "there is no column \"x\""));
 }

@@ -79,27 +79,13 @@ class Mutator {
     const std::size_t at = below(text.size());
     const std::size_t length = std::min(text.size() - at, 1 + below(40));
     switch (below(7)) {
-      case 0:
-        text[at] = static_cast<char>(below(256));
-        return;
-      case 1:
-        text.erase(at, length);
-        return;
-      case 2:
-        text.insert(below(text.size()), text.substr(at, length));
-        return;
-      case 3:
-        text.insert(at, tokens[below(std::size(tokens))]);
-        return;
-      case 4:
-        replace_number(text, at);
-        return;
-      case 5:
-        exchange_words(text, at);
-        return;
-      case 6:
-        text.resize(at);
-        return;
+      case 0: text[at] = static_cast<char>(below(256)); return;
+      case 1: text.erase(at, length); return;
+      case 2: text.insert(below(text.size()), text.substr(at, length)); return;
+      case 3: text.insert(at, tokens[below(std::size(tokens))]); return;
+      case 4: replace_number(text, at); return;
+      case 5: exchange_words(text, at); return;
+      case 6: text.resize(at); return;
     }
   }
 

@@ -69,8 +69,7 @@ class RandomNight {
       case Talk::read_back:
         if (chance(90)) return ReadBack{ticket(), target(), chance(97) ? any(-30, 100) : any(-300, 900), output()};
         return ReadFailed{ticket(), error(), seen()};
-      case Talk::none:
-        break;
+      case Talk::none: break;
     }
     return Tick{};
   }
@@ -88,24 +87,15 @@ class RandomNight {
                             chance(95) ? from_seconds(30) : from_seconds(any(-10, 100))};
     }
     switch (pick(24)) {
-      case 0:
-        return DaemonGone{};
-      case 1:
-        return StopRequested{"SIGTERM"};
-      case 2:
-        return MalformedRequest{"x"};
-      case 3:
-        return HostSlept{from_seconds(5)};
-      case 4:
-        return Broken{"x"};
-      case 5:
-        return ParkRequested{"x"};
-      case 6:
-        return CommandDone{ticket()};
-      case 7:
-        return ReadBack{ticket(), target(), 20, output()};
-      default:
-        return Tick{};
+      case 0: return DaemonGone{};
+      case 1: return StopRequested{"SIGTERM"};
+      case 2: return MalformedRequest{"x"};
+      case 3: return HostSlept{from_seconds(5)};
+      case 4: return Broken{"x"};
+      case 5: return ParkRequested{"x"};
+      case 6: return CommandDone{ticket()};
+      case 7: return ReadBack{ticket(), target(), 20, output()};
+      default: return Tick{};
     }
   }
 
@@ -181,19 +171,11 @@ void ends_well(unsigned seed) {
     if (const auto told = night.did<SetOutput>(); told && healthy) on = told->on;
     if (const auto told = night.did<SetTarget>(); told && healthy) target_c = told->target_c;
     switch (night.state.awaited) {
-      case Talk::identify:
-        healthy ? night.identified() : night.command_fails();
-        break;
+      case Talk::identify: healthy ? night.identified() : night.command_fails(); break;
       case Talk::set_target:
-      case Talk::set_output:
-        healthy ? night.done() : night.command_fails();
-        break;
-      case Talk::read_back:
-        healthy ? night.reads(target_c, 60, on) : night.read_fails();
-        break;
-      case Talk::none:
-        night.tick_after(1);
-        break;
+      case Talk::set_output: healthy ? night.done() : night.command_fails(); break;
+      case Talk::read_back: healthy ? night.reads(target_c, 60, on) : night.read_fails(); break;
+      case Talk::none: night.tick_after(1); break;
     }
   }
   REQUIRE(night.in<Left>());

@@ -37,8 +37,7 @@ Outcome run_documented_loop(const std::filesystem::path& folder) {
   REQUIRE(pipe != nullptr);
   Outcome outcome;
   std::array<char, 4096> room{};
-  while (const std::size_t got = std::fread(room.data(), 1, room.size(), pipe))
-    outcome.output.append(room.data(), got);
+  while (const std::size_t got = std::fread(room.data(), 1, room.size(), pipe)) outcome.output.append(room.data(), got);
   outcome.status = WEXITSTATUS(::pclose(pipe));
   return outcome;
 }
@@ -84,8 +83,7 @@ TEST_CASE("a good journal passes all three checks with one head hash") {
   write_small_journal(folder / "journal.ndjson");
   const auto verified = verify(folder / "journal.ndjson");
   std::vector<Record> records;
-  const auto whole =
-      read(folder / "journal.ndjson", [&](const Record& record) { records.push_back(record); });
+  const auto whole = read(folder / "journal.ndjson", [&](const Record& record) { records.push_back(record); });
   REQUIRE(verified);
   REQUIRE(whole);
   CHECK(verified->lines == 6);
@@ -114,9 +112,8 @@ TEST_CASE("tampering is found by all three checks, with its line and offset") {
     const auto verified = verify(folder / "journal.ndjson");
     REQUIRE_FALSE(verified);
     CHECK(verified.error().code == Errc::damaged);
-    const std::string place = "line " + std::to_string(bad.found_at + 1) + " (n " +
-                              std::to_string(bad.found_at) + ", byte " +
-                              std::to_string(offset_of(bytes, bad.found_at)) + ")";
+    const std::string place = "line " + std::to_string(bad.found_at + 1) + " (n " + std::to_string(bad.found_at) +
+                              ", byte " + std::to_string(offset_of(bytes, bad.found_at)) + ")";
     INFO(verified.error().detail);
     CHECK(verified.error().detail.rfind(place, 0) == 0);
     std::size_t seen = 0;
@@ -157,9 +154,8 @@ TEST_CASE("a record behind the closing one is damage, however well it is chained
   Folder folder;
   write_small_journal(folder / "j");
   const auto head = verify(folder / "j")->head;
-  std::string more =
-      R"({"n":6,"utc":"2026-03-01T21:14:05.000250Z","up_s":9.000000,"kind":"note","text":"x","prev":")" +
-      head + "\"}\n";
+  std::string more = R"({"n":6,"utc":"2026-03-01T21:14:05.000250Z","up_s":9.000000,"kind":"note","text":"x","prev":")" +
+                     head + "\"}\n";
   write_bytes(folder / "longer", bytes_of(folder / "j") + more);
   CHECK(verify(folder / "longer").error().detail.find("follows the closing record") != std::string::npos);
   write_bytes(folder / "longer", bytes_of(folder / "j") + "{");

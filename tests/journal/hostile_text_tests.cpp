@@ -33,28 +33,27 @@ std::string as_read_back(std::string_view text) {
 }
 
 const std::vector<std::string>& hostile() {
-  static const std::vector<std::string> texts = {
-      "\x1b]52;c;cm0gLXJmIH4=\x07",  // writes the clipboard
-      "\x1b]0;root@host\x07",        // sets the title
-      "\x1b[?1049h\x1b[2J",          // clears the screen
-      "SB-01\",\"prev\":\"" + std::string(64, '0') + "\"}\n{\"n\":9}",
-      "\xe2\x80\xae"
-      "10-BS\xe2\x80\xac",          // right-to-left override
-      "\xe2\x81\xa6x\xe2\x81\xa9",  // isolate
-      "\xb0"
-      "C",  // Latin-1 degree sign
-      "\xc2\x9b"
-      "31m",  // C1 control sequence introducer
-      "\xc0\xaf",
-      "\xed\xa0\x80",
-      "\xf4\x90\x80\x80",
-      "\xff\xfe",
-      "\xe2\x82",
-      std::string("a\0b", 3),
-      "\r\n\t\x7f",
-      "\xe2\x80\xa8",
-      "\\u0041",
-      "caf\xc3\xa9 \xf0\x9f\x8c\xb1"};
+  static const std::vector<std::string> texts = {"\x1b]52;c;cm0gLXJmIH4=\x07",  // writes the clipboard
+                                                 "\x1b]0;root@host\x07",        // sets the title
+                                                 "\x1b[?1049h\x1b[2J",          // clears the screen
+                                                 "SB-01\",\"prev\":\"" + std::string(64, '0') + "\"}\n{\"n\":9}",
+                                                 "\xe2\x80\xae"
+                                                 "10-BS\xe2\x80\xac",          // right-to-left override
+                                                 "\xe2\x81\xa6x\xe2\x81\xa9",  // isolate
+                                                 "\xb0"
+                                                 "C",  // Latin-1 degree sign
+                                                 "\xc2\x9b"
+                                                 "31m",  // C1 control sequence introducer
+                                                 "\xc0\xaf",
+                                                 "\xed\xa0\x80",
+                                                 "\xf4\x90\x80\x80",
+                                                 "\xff\xfe",
+                                                 "\xe2\x82",
+                                                 std::string("a\0b", 3),
+                                                 "\r\n\t\x7f",
+                                                 "\xe2\x80\xa8",
+                                                 "\\u0041",
+                                                 "caf\xc3\xa9 \xf0\x9f\x8c\xb1"};
   return texts;
 }
 
@@ -91,8 +90,7 @@ TEST_CASE("any bytes at all, as value and as key") {
   }
   std::size_t i = 0;
   const auto whole = read(folder / "j", [&](const Record& record) {
-    if (record.body["text"].get<std::string>() != as_read_back(texts[i]))
-      FAIL("text " << i << " came back changed");
+    if (record.body["text"].get<std::string>() != as_read_back(texts[i])) FAIL("text " << i << " came back changed");
     if (!record.body.contains("k" + as_read_back(texts[i]))) FAIL("key " << i << " came back changed");
     ++i;
   });
@@ -127,9 +125,9 @@ TEST_CASE("printable shows controls as escapes and leaves the rest alone") {
                   "C") == "\\xb0C");
   CHECK(printable("\xe2\x80\xae"
                   "10-BS") == "\\u202e10-BS");
-  for (const char* bidi : {"\xd8\x9c", "\xe2\x80\x8e", "\xe2\x80\x8f", "\xe2\x80\xaa", "\xe2\x80\xab",
-                           "\xe2\x80\xac", "\xe2\x80\xad", "\xe2\x81\xa6", "\xe2\x81\xa7", "\xe2\x81\xa8",
-                           "\xe2\x81\xa9", "\xe2\x80\xa8", "\xe2\x80\xa9"})
+  for (const char* bidi :
+       {"\xd8\x9c", "\xe2\x80\x8e", "\xe2\x80\x8f", "\xe2\x80\xaa", "\xe2\x80\xab", "\xe2\x80\xac", "\xe2\x80\xad",
+        "\xe2\x81\xa6", "\xe2\x81\xa7", "\xe2\x81\xa8", "\xe2\x81\xa9", "\xe2\x80\xa8", "\xe2\x80\xa9"})
     CHECK(printable(bidi).rfind("\\u", 0) == 0);
   CHECK(columns("\xc3\xa9\xf0\x9f\x8c\xb1"
                 "a") == 3);

@@ -22,13 +22,11 @@ bool parser_takes(std::string_view text) {
 }
 
 std::string nested(int depth) {
-  return std::string(static_cast<std::size_t>(depth), '[') +
-         std::string(static_cast<std::size_t>(depth), ']');
+  return std::string(static_cast<std::size_t>(depth), '[') + std::string(static_cast<std::size_t>(depth), ']');
 }
 
 unsigned seed_of_this_run() {
-  if (const char* given = std::getenv("NIGHTWELL_SEED"))
-    return static_cast<unsigned>(std::strtoul(given, nullptr, 10));
+  if (const char* given = std::getenv("NIGHTWELL_SEED")) return static_cast<unsigned>(std::strtoul(given, nullptr, 10));
   return 20260301;
 }
 
@@ -112,9 +110,9 @@ TEST_CASE("texts that neither reader takes") {
 }
 
 TEST_CASE("what only read() refuses: the same key twice, and numbers that do not come back") {
-  for (const char* text : {R"({"a":1,"a":2})", R"({"x":{"a":1,"b":2,"a":3}})", R"({"a":1,"\u0061":2})",
-                           "1e999", "-1e999", "1e-999", "100000000000000000000000001",
-                           "0.1000000000000000055511151231257827", "18446744073709551617"}) {
+  for (const char* text :
+       {R"({"a":1,"a":2})", R"({"x":{"a":1,"b":2,"a":3}})", R"({"a":1,"\u0061":2})", "1e999", "-1e999", "1e-999",
+        "100000000000000000000000001", "0.1000000000000000055511151231257827", "18446744073709551617"}) {
     INFO(text);
     CHECK(grammar_takes(text));
     CHECK_FALSE(parser_takes(text));
@@ -143,14 +141,9 @@ TEST_CASE("the parser builds what nlohmann's parser builds, and never takes what
     for (auto changes = random() % 3; changes > 0; --changes) {
       const std::size_t at = random() % text.size();
       switch (random() % 3) {
-        case 0:
-          text[at] = letters[random() % letters.size()];
-          break;
-        case 1:
-          text.erase(at, 1 + random() % 3);
-          break;
-        default:
-          text.insert(at, 1, letters[random() % letters.size()]);
+        case 0: text[at] = letters[random() % letters.size()]; break;
+        case 1: text.erase(at, 1 + random() % 3); break;
+        default: text.insert(at, 1, letters[random() % letters.size()]);
       }
     }
     Json ours;

@@ -16,11 +16,10 @@ TEST_CASE("a line has its keys in the order that the document gives") {
   REQUIRE(writer);
   REQUIRE(*(*writer).append("note", {{"text", "door closed"}, {"value", 0.1}},
                             {"2026-03-01T21:14:05.000250Z", Instant{Duration{61'500'000}}}) == 0);
-  CHECK(
-      bytes_of(folder / "journal.ndjson") ==
-      R"({"n":0,"utc":"2026-03-01T21:14:05.000250Z","up_s":61.500000,"kind":"note","text":"door closed","value":0.1,)"
-      R"("prev":"0000000000000000000000000000000000000000000000000000000000000000"})"
-      "\n");
+  CHECK(bytes_of(folder / "journal.ndjson") ==
+        R"({"n":0,"utc":"2026-03-01T21:14:05.000250Z","up_s":61.500000,"kind":"note","text":"door closed","value":0.1,)"
+        R"("prev":"0000000000000000000000000000000000000000000000000000000000000000"})"
+        "\n");
 }
 
 TEST_CASE("a record without fields is a record") {
@@ -100,8 +99,7 @@ TEST_CASE("a line of exactly 64 KiB is written and read, one byte more is not wr
   auto writer = Writer::create(folder / "j");
   REQUIRE((*writer).append("note", {{"text", ""}}, stamp(1)));
   const std::size_t rest = max_line_bytes - (bytes_of(folder / "j").size() - 1);
-  CHECK((*writer).append("note", {{"text", std::string(rest + 1, 'x')}}, stamp(1)).error().code ==
-        Errc::bad_input);
+  CHECK((*writer).append("note", {{"text", std::string(rest + 1, 'x')}}, stamp(1)).error().code == Errc::bad_input);
   REQUIRE((*writer).append("note", {{"text", std::string(rest, 'x')}}, stamp(1)));
   CHECK(lines_of(bytes_of(folder / "j"))[1].size() == max_line_bytes);
   CHECK(verify(folder / "j"));

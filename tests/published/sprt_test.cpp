@@ -10,10 +10,11 @@ using namespace nightwell::thermometry;
 using namespace nightwell::tests;
 
 TEST_CASE("The fixed points of ITS-90: 1e-6 in Wr, 0.1 mK in t90") {
-  for (const auto& point : json_file("sprt_its90.json")["fixed_points"]) {
+  const auto its90 = json_file("sprt_its90.json");
+  for (const auto& point : its90["fixed_points"]) {
     const double t_c = point["t90_C"];
     const double wr = number(point["Wr"].get<std::string>());
-    INFO(point["substance"]);
+    INFO(point["substance"] << " at " << t_c << " °C, Wr " << wr);
     CHECK(std::abs(*reference_ratio(t_c) - wr) <= 1e-6);
     CHECK(std::abs(*reference_temperature_c(wr) - t_c) <= 1e-4);
   }

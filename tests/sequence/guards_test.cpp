@@ -24,8 +24,7 @@ TEST_CASE("A reference that gives no temperature ends the night before anything 
   night.pass(5min);
   CHECK(phase(night.run) == Phase::parked);
   CHECK(night.find<Command>() == nullptr);
-  CHECK(std::get<Parked>(night.run.state).cause.find("reference r1 gives no temperature") !=
-        std::string::npos);
+  CHECK(std::get<Parked>(night.run.state).cause.find("reference r1 gives no temperature") != std::string::npos);
 }
 
 TEST_CASE("One open item is named and left out, the others get their night") {
@@ -147,9 +146,8 @@ TEST_CASE("With two references both must answer") {
   Night night(plan);
   bool broken = false;
   night.read = [&](std::size_t channel, Instant at, double t_c) {
-    return broken && channel == 1
-               ? faulted(channel, at)
-               : ChannelReading{channel, at, t_c + (channel == 1 ? 0.02 : 0), std::nullopt, ""};
+    return broken && channel == 1 ? faulted(channel, at)
+                                  : ChannelReading{channel, at, t_c + (channel == 1 ? 0.02 : 0), std::nullopt, ""};
   };
   night.open();
   REQUIRE(night.reach(Phase::settle));

@@ -68,8 +68,7 @@ struct Night {
         for (std::size_t s = 0; s < source_c.size(); ++s)
           if (!plan.sources[s].attended && !closed())
             feed(sequence::SourceRead{s, target_c[s], source_c[s], output[s], 0});
-      if (const auto wake = sequence::wake_at(plan, run); wake && *wake <= now && !closed())
-        feed(sequence::Tick{});
+      if (const auto wake = sequence::wake_at(plan, run); wake && *wake <= now && !closed()) feed(sequence::Tick{});
       if (each_second) each_second(*this);
     }
   }

@@ -143,18 +143,17 @@ TEST_CASE("Each limit of each phase follows its policy") {
     std::optional<Ending> ending;
     std::optional<Outcome> outcome;
   };
-  const auto which =
-      GENERATE(Case{Phase::approach, LimitPolicy::park, Ending::parked, std::nullopt},
-               Case{Phase::approach, LimitPolicy::stop, Ending::stopped, std::nullopt},
-               Case{Phase::approach, LimitPolicy::skip, Ending::finished, Outcome::skipped},
-               Case{Phase::approach, LimitPolicy::capture, Ending::finished, Outcome::not_settled},
-               Case{Phase::settle, LimitPolicy::park, Ending::parked, std::nullopt},
-               Case{Phase::settle, LimitPolicy::stop, Ending::stopped, std::nullopt},
-               Case{Phase::settle, LimitPolicy::skip, Ending::finished, Outcome::skipped},
-               Case{Phase::settle, LimitPolicy::capture, Ending::finished, Outcome::not_settled},
-               Case{Phase::capture, LimitPolicy::park, Ending::parked, std::nullopt},
-               Case{Phase::capture, LimitPolicy::stop, Ending::stopped, std::nullopt},
-               Case{Phase::capture, LimitPolicy::skip, Ending::finished, Outcome::skipped});
+  const auto which = GENERATE(Case{Phase::approach, LimitPolicy::park, Ending::parked, std::nullopt},
+                              Case{Phase::approach, LimitPolicy::stop, Ending::stopped, std::nullopt},
+                              Case{Phase::approach, LimitPolicy::skip, Ending::finished, Outcome::skipped},
+                              Case{Phase::approach, LimitPolicy::capture, Ending::finished, Outcome::not_settled},
+                              Case{Phase::settle, LimitPolicy::park, Ending::parked, std::nullopt},
+                              Case{Phase::settle, LimitPolicy::stop, Ending::stopped, std::nullopt},
+                              Case{Phase::settle, LimitPolicy::skip, Ending::finished, Outcome::skipped},
+                              Case{Phase::settle, LimitPolicy::capture, Ending::finished, Outcome::not_settled},
+                              Case{Phase::capture, LimitPolicy::park, Ending::parked, std::nullopt},
+                              Case{Phase::capture, LimitPolicy::stop, Ending::stopped, std::nullopt},
+                              Case{Phase::capture, LimitPolicy::skip, Ending::finished, Outcome::skipped});
   Plan plan = bath_plan({30});
   auto& plateau = plan.plateaus[0];
   if (which.phase == Phase::approach) plateau.approach_limit = {20s, which.policy};
@@ -219,8 +218,7 @@ TEST_CASE("A source that is not in use does not heat") {
   CHECK_FALSE(night.output[1]);
 }
 
-TEST_CASE(
-    "Hold keeps the target for a quarter of an hour, then switches off; resume starts the plateau again") {
+TEST_CASE("Hold keeps the target for a quarter of an hour, then switches off; resume starts the plateau again") {
   Night night = opened(bath_plan({60}));
   REQUIRE(night.reach(Phase::settle));
   night.feed(PersonAsked{Request::hold, "technician", "door"});

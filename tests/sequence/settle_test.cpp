@@ -18,8 +18,7 @@ Instant at(double s) {
 
 SettleWindow filled(double slope_k_per_s, double wave_k, SettleRule with = rule, double until_s = 110) {
   SettleWindow window(with, 20s);
-  for (double s = 0; s <= until_s; s += 5)
-    window.add_reference(at(s), 25 + slope_k_per_s * s + wave_k * std::sin(s));
+  for (double s = 0; s <= until_s; s += 5) window.add_reference(at(s), 25 + slope_k_per_s * s + wave_k * std::sin(s));
   return window;
 }
 

@@ -5,6 +5,8 @@
 
 namespace nightwell::tests {
 
-inline bool holds(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
+inline bool holds(const std::string& text, const std::string& part) {
+  return text.find(part) != std::string::npos;
+}
 
 }  // namespace nightwell::tests

@@ -1,7 +1,7 @@
 // nightwell steady: a recorded log through the settle rule. When would a run have called it steady, and why not before? For
 // choosing a profile's window, drift and spread from what a source really does.
 #include <CLI/CLI.hpp>
-#include <cstdlib>
+#include <charconv>
 #include <memory>
 
 #include "cli/column_file.hpp"
@@ -51,8 +51,8 @@ std::string page(const sequence::PlateauReplay& plateau) {
   if (!plateau.steady_after_s) return out + "           never steady\n";
   const auto& facts = plateau.facts;
   return out + after_text(*plateau.steady_after_s) + "steady: mean " + fixed(facts.mean_c, 4) + " °C, drift " +
-         fixed(facts.drift_k, 4) + " K, spread " + fixed(facts.spread_k, 4) + " K, " +
-         std::to_string(facts.readings) + " readings\n";
+         fixed(facts.drift_k, 4) + " K, spread " + fixed(facts.spread_k, 4) + " K, " + std::to_string(facts.readings) +
+         " readings\n";
 }
 
 void show_steady(Context& context, const SteadyArguments& arguments) {
@@ -80,7 +80,9 @@ void add_steady(CLI::App& program, Context& context) {
   };
   const CLI::Validator above_zero(
       [](const std::string& text) {
-        return std::strtod(text.c_str(), nullptr) > 0 ? std::string() : "\"" + text + "\" is not a number above 0";
+        double value = 0;
+        std::from_chars(text.data(), text.data() + text.size(), value);
+        return value > 0 ? std::string() : "\"" + text + "\" is not a number above 0";
       },
       "", "above zero");
   column("--reference", arguments->reference, "the reference's temperature, °C")->required();
