@@ -134,6 +134,7 @@ Result<void> Executor::write_opening() {
 
   std::vector<RecordText> records{{"opening", std::move(opening)}, {"plan", plan::plan_record(plan_)}};
   for (std::size_t i = 0; i < plan_.channels.size(); ++i) records.push_back({"card", plan::card_record(plan_, i)});
+  if (!plan_.budget.empty()) records.push_back({"budget", plan::budget_record(plan_)});
   for (std::size_t i = 0; i < plan_.plateaus.size(); ++i)
     records.push_back({"plateau_plan", plan::plateau_record(plan_, i)});
   records.push_back(

@@ -79,6 +79,8 @@ struct LabelDraft {
 
 struct JobDraft {
   std::string name, customer_reference;
+  std::optional<std::string> budget;  // its path
+  Place budget_at;
   std::map<std::string, LabelDraft> sources;  // by the profile's label
   std::vector<UseDraft> uses;                 // references, items, junctions, each in the job's order
   bool sources_known = false, users_known = false, junctions_known = false;  // users: references and items

@@ -72,20 +72,25 @@ FileText read_file(const fs::path& path, std::string name) {
   return file;
 }
 
-// The paths of cards that a job names, as far as it is sound; what is wrong in it is the loader's business.
-std::set<std::string> card_paths(const FileText& job) {
+void add_path(const Json& object, const char* key, std::set<std::string>& paths) {
+  const auto path = object.find(key);
+  if (path != object.end() && path->is_string() && !path->get_ref<const std::string&>().empty())
+    paths.insert(path->get<std::string>());
+}
+
+// The paths of the files that a job names, as far as it is sound; what is wrong in it is the loader's business.
+std::set<std::string> named_paths(const FileText& job) {
   std::set<std::string> out;
   FaultList ignored(1);
   const auto document = parse_document(job, deepest_nesting, ignored);
   if (!document || !document->is_object()) return out;
+  add_path(*document, "budget", out);
   for (const char* key : {"references", "items", "junctions"}) {
     const auto list = document->find(key);
     if (list == document->end() || !list->is_array()) continue;
     for (const Json& use : *list) {
       if (!use.is_object() || out.size() >= most_cards) continue;
-      const auto card = use.find("card");
-      if (card != use.end() && card->is_string() && !card->get_ref<const std::string&>().empty())
-        out.insert(card->get<std::string>());
+      add_path(use, "card", out);
     }
   }
   return out;
@@ -192,7 +197,7 @@ InputFiles gather(const fs::path& profile, const fs::path& bench, const fs::path
   std::error_code failed;
   const fs::path whole = fs::absolute(bench, failed);
   if (!failed) files.bench_directory = whole.lexically_normal().parent_path().string();
-  for (const std::string& path : card_paths(files.job))
+  for (const std::string& path : named_paths(files.job))
     files.cards.emplace(path, read_file(job.parent_path() / path, path));
   return files;
 }

@@ -25,11 +25,11 @@ struct FileText {
 
 struct InputFiles {
   FileText profile, bench, job;
-  std::map<std::string, FileText> cards;  // by the path as written in the job
+  std::map<std::string, FileText> cards;  // and the budget: by the path as written in the job
   std::string bench_directory;            // absolute; where a relative path of a pseudo-terminal starts; may be empty
 };
 
-// Reads the three files and the cards that the job names (relative to the job file). Reads regular files only.
+// Reads the three files, and the cards and the budget that the job names (relative to the job file). Reads regular files only.
 [[nodiscard]] InputFiles gather(const std::filesystem::path& profile, const std::filesystem::path& bench,
                                 const std::filesystem::path& job);
 

@@ -4,6 +4,7 @@
 #include <set>
 
 #include "journal/sha256.hpp"
+#include "plan/budget_json.hpp"
 #include "plan/dates.hpp"
 #include "plan/document.hpp"
 #include "plan/resolve.hpp"
@@ -16,6 +17,7 @@ constexpr const char* profile_format = "nightwell-profile/1";
 constexpr const char* bench_format = "nightwell-bench/1";
 constexpr const char* job_format = "nightwell-job/1";
 constexpr const char* card_format = "nightwell-card/1";
+constexpr std::size_t longest_budget = 48 * 1024;  // as JSON without blanks: it is one line of the journal
 
 // Whether the rest of a document is worth reading. A file that says it is another kind of file gets that one fault: all
 // its keys would be unknown.
@@ -29,7 +31,8 @@ bool judge_format(const Json& document, const std::string& file, const char* for
   }
   if (*found == format) return true;
   bool other = false;
-  for (const char* known : {profile_format, bench_format, job_format, card_format}) other = other || *found == known;
+  for (const char* known : {profile_format, bench_format, job_format, card_format, budget_format})
+    other = other || *found == known;
   faults.add(place, shown(*found), in_quotes(format), other ? "is this the right file in this place?" : "");
   return !other;
 }
@@ -40,24 +43,41 @@ std::optional<Json> parse(const FileText& file, const char* format, FaultList& f
   return document;
 }
 
-// A card that could not be read is a fault of the job's line that names it.
+// A file that the job names and that is JSON of that format; that it could not be read is a fault of the line that names it.
+std::optional<Json> named_file(const InputFiles& files, const std::string& path, const Place& place, const char* format,
+                               const char* what, FaultList& faults) {
+  const auto found = files.cards.find(path);
+  if (found == files.cards.end() || !found->second.unread.empty()) {
+    const std::string why = found == files.cards.end() ? "it did not come with the job" : found->second.unread;
+    faults.add(place, in_quotes(path), std::string(what) + " that can be read, relative to the job file", why);
+    return std::nullopt;
+  }
+  FileText file = found->second;
+  file.name = path;
+  return parse(file, format, faults);
+}
+
 void read_cards(const InputFiles& files, Drafts& drafts, FaultList& faults) {
   if (!drafts.job) return;
   std::set<std::string> seen;
   for (const UseDraft& use : drafts.job->uses) {
     if (!use.card || !seen.insert(*use.card).second) continue;
-    const auto found = files.cards.find(*use.card);
-    if (found == files.cards.end() || !found->second.unread.empty()) {
-      const std::string why = found == files.cards.end() ? "it did not come with the job" : found->second.unread;
-      faults.add(use.place / "card", in_quotes(*use.card), "a sensor card that can be read, relative to the job file",
-                 why);
-      continue;
-    }
-    FileText file = found->second;
-    file.name = *use.card;
-    if (const auto document = parse(file, card_format, faults))
-      drafts.cards.emplace(*use.card, read_card(*document, file.name, faults));
+    const auto document = named_file(files, *use.card, use.place / "card", card_format, "a sensor card", faults);
+    if (document) drafts.cards.emplace(*use.card, read_card(*document, *use.card, faults));
   }
+}
+
+void read_budget_file(const InputFiles& files, Drafts& drafts, FaultList& faults) {
+  if (!drafts.job || !drafts.job->budget) return;
+  const std::string& path = *drafts.job->budget;
+  const auto document = named_file(files, path, drafts.job->budget_at, budget_format, "an uncertainty budget", faults);
+  if (!document) return;
+  ObjectReader reader(*document, {path, ""}, faults);
+  drafts.budget = read_budget(reader);
+  const std::size_t length = budget_json(*drafts.budget).dump().size();
+  if (length > longest_budget)
+    faults.add({path, ""}, std::to_string(length) + " characters without blanks",
+               "at most " + std::to_string(longest_budget), "it goes into the journal as one record");
 }
 
 Drafts read_all(const InputFiles& files, const LoadOptions& options, FaultList& faults) {
@@ -69,6 +89,7 @@ Drafts read_all(const InputFiles& files, const LoadOptions& options, FaultList& 
   if (const auto document = parse(files.job, job_format, faults))
     drafts.job = read_job(*document, files.job.name, faults);
   read_cards(files, drafts, faults);
+  read_budget_file(files, drafts, faults);
   return drafts;
 }
 
@@ -84,6 +105,7 @@ std::map<std::string, std::string> digests(const InputFiles& files, const Drafts
   add(files.bench.name, "bench", files.bench.text);
   add(files.job.name, "job", files.job.text);
   for (const auto& [path, card] : drafts.cards) add(path, "card", files.cards.at(path).text);
+  if (drafts.job->budget) add(*drafts.job->budget, "budget", files.cards.at(*drafts.job->budget).text);
   return out;
 }
 
@@ -101,6 +123,7 @@ LoadResult load(const InputFiles& files, const LoadOptions& options) {
   sequence::Plan plan = make_plan(drafts);
   plan.accepted_overdue = std::move(accepted);
   plan.files = digests(files, drafts);
+  if (drafts.budget) plan.budget = budget_json(*drafts.budget).dump();
   return plan;
 }
 

@@ -106,6 +106,14 @@ std::string shortest(double value) {
                     .ptr};
 }
 
+Error first_fault(FaultList faults, std::string doing) {
+  const Fault first = std::move(faults).take().front();
+  return {Errc::bad_input, std::move(doing),
+          (first.pointer.empty() ? "" : first.pointer + ": ") + "found " + first.found + ", allowed " + first.allowed +
+              (first.message.empty() ? "" : "; " + first.message),
+          ""};
+}
+
 std::string Range::text() const {
   std::string out = (above ? "above " : "") + shortest(low) + " to " + shortest(high);
   if (*unit != '\0') out += std::string(" ") + unit;

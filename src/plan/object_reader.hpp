@@ -15,6 +15,7 @@
 #include <utility>
 #include <vector>
 
+#include "nightwell/result.hpp"
 #include "plan/fault.hpp"
 
 namespace nightwell::plan {
@@ -47,6 +48,9 @@ class FaultList {
   std::set<std::string> seen_;
   bool more_ = false;
 };
+
+// The first of the list, which is not empty, as an error of one value inside a larger text.
+[[nodiscard]] Error first_fault(FaultList faults, std::string doing);
 
 // Numbers from `low` (itself allowed, unless `above`) to `high`, in `unit` (for messages; may be empty).
 struct Range {

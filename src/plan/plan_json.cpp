@@ -2,6 +2,7 @@
 
 #include "journal/or_null.hpp"
 #include "plan/sensor_json.hpp"
+#include "plan/tolerance_json.hpp"
 #include "sequence/reading_order.hpp"
 
 namespace nightwell::plan {
@@ -119,7 +120,12 @@ OrderedJson card_record(const Plan& plan, std::size_t index) {
           {"calibrated", card.calibrated},
           {"due", card.due},
           {"u95_k", or_null(card.u95_k)},
+          {"tolerance", card.tolerance ? tolerance_json(*card.tolerance) : OrderedJson(nullptr)},
           {"file", card.file}};
+}
+
+OrderedJson budget_record(const Plan& plan) {
+  return {{"budget", OrderedJson::parse(plan.budget)}};
 }
 
 OrderedJson plateau_record(const Plan& plan, std::size_t index) {

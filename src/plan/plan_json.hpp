@@ -16,6 +16,9 @@ namespace nightwell::plan {
 // The fields of record `card` of a channel; `channel` < plan.channels.size().
 [[nodiscard]] nlohmann::ordered_json card_record(const sequence::Plan& plan, std::size_t channel);
 
+// The field of record `budget`; the plan has one.
+[[nodiscard]] nlohmann::ordered_json budget_record(const sequence::Plan& plan);
+
 // The fields of record `plateau_plan`; `index` < plan.plateaus.size().
 [[nodiscard]] nlohmann::ordered_json plateau_record(const sequence::Plan& plan, std::size_t index);
 

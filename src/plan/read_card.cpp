@@ -3,6 +3,7 @@
 #include "plan/drafts.hpp"
 #include "plan/ranges.hpp"
 #include "plan/sensor_json.hpp"
+#include "plan/tolerance_json.hpp"
 
 namespace nightwell::plan {
 
@@ -53,6 +54,8 @@ CardDraft read_card(const Json& document, const std::string& file, FaultList& fa
   if (card.model) card.value.model = *card.model;
   read_limits(reader, card);
   read_certificate(reader, card);
+  if (auto tolerance = reader.object_if("tolerance"); tolerance && card.model)
+    card.value.tolerance = read_tolerance(*tolerance, *card.model);
   reader.finish();
   return card;
 }

@@ -60,6 +60,8 @@ JobDraft read_job(const Json& document, const std::string& file, FaultList& faul
   (void)reader.has("format");  // judged before
   job.name = reader.text("job", 100).value_or("");
   job.customer_reference = reader.text_if("customer_reference").value_or("");
+  job.budget = reader.text_if("budget", ranges::longest_path);
+  job.budget_at = reader.place("budget");
   read_labels(reader, job);
   job.references_at = reader.place("references");
   if (const auto references = reader.list("references", 0, ranges::most_references)) {

@@ -10,6 +10,7 @@
 
 #include "plan/drafts.hpp"
 #include "plan/loader.hpp"
+#include "uncertainty/lab_budget.hpp"
 
 namespace nightwell::plan {
 
@@ -18,6 +19,7 @@ struct Drafts {
   std::optional<BenchDraft> bench;
   std::optional<JobDraft> job;
   std::map<std::string, CardDraft> cards;  // by the path as the job writes it; those that are JSON
+  std::optional<uncertainty::LabBudget> budget;
 };
 
 // Adds a fault for everything that does not fit together. `accepted` gets the serials of overdue references that the

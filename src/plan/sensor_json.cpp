@@ -185,10 +185,7 @@ Result<SensorModel> model_from_json(const nlohmann::ordered_json& json) {
   ObjectReader reader(value, {"", ""}, faults);
   auto model = read_model(reader);
   if (model && faults.empty()) return *std::move(model);
-  const Fault first = std::move(faults).take().front();
-  return Error{
-      Errc::bad_input, "reading a sensor model",
-      (first.pointer.empty() ? "" : first.pointer + ": ") + "found " + first.found + ", allowed " + first.allowed, ""};
+  return first_fault(std::move(faults), "reading a sensor model");
 }
 
 }  // namespace nightwell::plan

@@ -51,7 +51,8 @@ class Line {
 constexpr const char* head_line =
     "run,job,customer_reference,profile,bench,plateau,setpoint_c,source,outcome,reference_c,reference_sd_k,reference_n,"
     "reference_drift_k,channel,serial,type,certificate,n,raw_mean,raw_unit,mean_c,sd_k,error_k,error_sd_k,"
-    "standard_error_k,faults,reference_outside,junction_outside,left_out,ending,head\r\n";
+    "standard_error_k,faults,reference_outside,junction_outside,left_out,ending,head,"
+    "standard_k,degrees_of_freedom,k,expanded_k,budget_gaps,tolerance,limit_k,conformance,verdict\r\n";
 
 std::string item_line(const Plateau& plateau, const Item& item, const Results& results) {
   const auto& channel = results.channels[item.readings.channel];
@@ -69,6 +70,14 @@ std::string item_line(const Plateau& plateau, const Item& item, const Results& r
   line.whole(faults).whole(item.reference_outside).whole(item.readings.junction_outside);
   line.text(channel.left_out.value_or("")).text(results.ending.value_or("ended without closing"));
   line.text(results.verification.head);
+  const auto budget = item.budget.value_or(results::ItemBudget{});
+  line.number(budget.standard_k).number(budget.degrees_of_freedom).number(budget.factor).number(budget.expanded_k);
+  line.whole(budget.gaps.size());
+  if (item.verdict)
+    line.text(item.verdict->tolerance).number(item.verdict->limit_k).number(item.verdict->conformance);
+  else
+    line.text("").text("").text("");
+  line.text(item.verdict ? std::string(name(item.verdict->answer)) : "");
   return line.ended();
 }
 

@@ -29,12 +29,45 @@ Json readings_json(const Readings& readings, const Results& results) {
           {"faults", std::move(faults)}};
 }
 
+Json line_json(const results::BudgetLine& line) {
+  return {{"name", line.name},
+          {"unit", line.unit},
+          {"shape", name(line.shape)},
+          {line.shape == uncertainty::Shape::normal ? "standard" : "half_width", line.amount},
+          {"degrees_of_freedom", or_null(line.degrees_of_freedom)},
+          {"sensitivity", line.sensitivity},
+          {"contribution_k", line.contribution_k},
+          {"source", line.source}};
+}
+
+Json budget_json(const results::ItemBudget& budget) {
+  Json lines = Json::array();
+  for (const auto& line : budget.lines) lines.push_back(line_json(line));
+  return {{"lines", std::move(lines)},
+          {"gaps", budget.gaps},
+          {"coverage", budget.coverage},
+          {"standard_k", or_null(budget.standard_k)},
+          {"degrees_of_freedom", or_null(budget.degrees_of_freedom)},
+          {"factor", or_null(budget.factor)},
+          {"expanded_k", or_null(budget.expanded_k)}};
+}
+
+Json verdict_json(const results::Verdict& verdict) {
+  return {{"answer", name(verdict.answer)},
+          {"tolerance", verdict.tolerance},
+          {"limit_k", or_null(verdict.limit_k)},
+          {"conformance", or_null(verdict.conformance)},
+          {"why", verdict.why}};
+}
+
 Json item_json(const results::Item& item, const Results& results) {
   Json out = readings_json(item.readings, results);
   out["error_k"] = or_null(item.error_k);
   out["error_sd_k"] = or_null(item.error_sd_k);
   out["standard_error_k"] = or_null(item.standard_error_k);
   out["reference_outside"] = item.reference_outside;
+  out["budget"] = item.budget ? budget_json(*item.budget) : Json(nullptr);
+  out["verdict"] = item.verdict ? verdict_json(*item.verdict) : Json(nullptr);
   return out;
 }
 
@@ -85,6 +118,14 @@ Json channel_json(const results::Channel& channel, std::size_t index) {
           {"left_out", or_null(channel.left_out)}};
 }
 
+Json decision_json(const Results& results) {
+  if (!results.lab_budget) return nullptr;
+  const auto& budget = *results.lab_budget;
+  Json out{{"rule", name(budget.rule)}, {"source", budget.rule_source}};
+  if (budget.rule == uncertainty::Rule::largest_risk) out["risk"] = budget.largest_risk;
+  return out;
+}
+
 Json results_json(const Results& results) {
   Json channels = Json::array(), plateaus = Json::array(), unclosed = Json::array(), findings = Json::array();
   for (std::size_t i = 0; i < results.channels.size(); ++i) channels.push_back(channel_json(results.channels[i], i));
@@ -113,6 +154,7 @@ Json results_json(const Results& results) {
             {"head", journal.head},
             {"torn_bytes", journal.torn ? journal.torn->bytes.size() : 0}}},
           {"accepted_overdue", results.accepted_overdue},
+          {"decision", decision_json(results)},
           {"channels", std::move(channels)},
           {"plateaus", std::move(plateaus)},
           {"unclosed", std::move(unclosed)},

@@ -108,7 +108,34 @@ std::string reference_table(const Plateau& plateau, const Results& results) {
   return table.text();
 }
 
+// With a budget: what an item is judged by.
+std::string judged_table(const Plateau& plateau, const Results& results) {
+  Table table({{"item", false, 12},
+               {"serial", false, 12},
+               {"n", true, 5},
+               {"mean / °C", true, 10},
+               {"error / K", true, 9},
+               {"U / K", true, 7},
+               {"k", true, 5},
+               {"limit / K", true, 9},
+               {"verdict", false, 11}});
+  const auto temperature = [](std::optional<double> value) { return fixed(value, temperature_decimals); };
+  for (const Item& item : plateau.items) {
+    const auto& channel = results.channels[item.readings.channel];
+    const auto budget = item.budget.value_or(results::ItemBudget{});
+    table.add({channel.name, channel.serial, std::to_string(item.readings.n), temperature(item.readings.mean_c),
+               temperature(item.error_k), temperature(budget.expanded_k), fixed(budget.factor, 2),
+               item.verdict ? temperature(item.verdict->limit_k) : "-",
+               item.verdict
+                   ? (item.verdict->answer == results::Answer::not_decided ? "not decided"
+                                                                           : std::string(name(item.verdict->answer)))
+                   : "-"});
+  }
+  return table.text();
+}
+
 std::string item_table(const Plateau& plateau, const Results& results) {
+  if (results.lab_budget) return judged_table(plateau, results);
   Table table({{"item", false, 14},
                {"serial", false, 14},
                {"n", true, 6},
@@ -127,6 +154,16 @@ std::string item_table(const Plateau& plateau, const Results& results) {
   return table.text();
 }
 
+std::string gap_lines(const Item& item, const Results& results) {
+  const std::string& channel = results.channels[item.readings.channel].name;
+  std::string out;
+  if (item.budget)
+    for (const auto& gap : item.budget->gaps) out += wrapped("  * ", channel + ": U is too small: " + gap, width);
+  if (item.verdict && !item.verdict->why.empty())
+    out += wrapped("  * ", channel + ": not decided: " + item.verdict->why, width);
+  return out;
+}
+
 std::string plateau_text(const Plateau& plateau, const Results& results) {
   std::string title = "Plateau " + std::to_string(plateau.index + 1) + ": " + exact(plateau.setpoint_c) + " °C, " +
                       (plateau.outcome == "not_settled" ? "not settled" : plateau.outcome);
@@ -137,7 +174,10 @@ std::string plateau_text(const Plateau& plateau, const Results& results) {
   if (plateau.sweeps == 0) return out + "  no readings\n";
   out += reference_table(plateau, results) + "\n" + item_table(plateau, results);
   for (const auto& one : plateau.reference.each) out += note_line(one, 0, results);
-  for (const Item& item : plateau.items) out += note_line(item.readings, item.reference_outside, results);
+  for (const Item& item : plateau.items) {
+    out += note_line(item.readings, item.reference_outside, results);
+    out += gap_lines(item, results);
+  }
   for (const auto& one : plateau.junctions) out += note_line(one, 0, results);
   return out;
 }
@@ -155,13 +195,31 @@ constexpr const char* legend =
     "\nerror = item - reference at the moment of each item reading; sd = sample standard deviation;\n"
     "s.e. = sd / sqrt(n). The uncertainties of reference, instruments and source are not in here.\n";
 
+std::string rule_text(const uncertainty::LabBudget& budget) {
+  switch (budget.rule) {
+    case uncertainty::Rule::simple: return "simple acceptance";
+    case uncertainty::Rule::guard_band: return "guard band w = U";
+    case uncertainty::Rule::largest_risk: return "a risk of false acceptance of at most " + exact(budget.largest_risk);
+  }
+  return "";
+}
+
+std::string judged_legend(const Results& results) {
+  const auto& budget = *results.lab_budget;
+  return "\n" + wrapped("",
+                        "error = item - reference at the moment of each item reading; U = k u, coverage " +
+                            exact(budget.coverage * 100) + " %, lines by `results --budgets`. Decision rule: " +
+                            rule_text(budget) + " (" + budget.rule_source + ").",
+                        width);
+}
+
 }  // namespace
 
 std::string text(const Results& results) {
   std::string out = head(results) + caution_list(results) + channel_table(results);
   for (const Plateau& plateau : results.plateaus) out += plateau_text(plateau, results);
   out += finding_list(results);
-  if (!results.plateaus.empty()) out += legend;
+  if (!results.plateaus.empty()) out += results.lab_budget ? judged_legend(results) : legend;
   return out;
 }
 

@@ -3,7 +3,9 @@
 #include <algorithm>
 #include <charconv>
 
+#include "plan/budget_json.hpp"
 #include "plan/sensor_json.hpp"
+#include "plan/tolerance_json.hpp"
 #include "results/fields.hpp"
 
 namespace nightwell::results {
@@ -32,6 +34,7 @@ Junction junction_of(const Fields& fields, std::size_t channels) {
 Channel card_of(const Fields& fields, std::size_t channels) {
   Channel card;
   card.name = fields.text("name");
+  card.scanner = fields.text("scanner");
   card.serial = fields.text("serial");
   card.type = fields.text("type");
   card.certificate = fields.text_or_null("certificate");
@@ -54,6 +57,13 @@ Channel card_of(const Fields& fields, std::size_t channels) {
     card.model = std::move(model).value();
   else
     fields.fail("\"model\": " + model.error().text());
+  // Journals of earlier versions have none.
+  if (!fields.has("tolerance") || fields.at("tolerance").is_null()) return card;
+  auto tolerance = plan::tolerance_from_json(fields.at("tolerance"), card.model);
+  if (tolerance)
+    card.tolerance = std::move(tolerance).value();
+  else
+    fields.fail("\"tolerance\": " + tolerance.error().text());
   return card;
 }
 
@@ -101,6 +111,8 @@ void Collector::take(const journal::Record& record) {
     error_ = Error{Errc::bad_input, doing, "its first record is no opening: it is not the journal of a run", ""};
   } else if (record.kind == "card") {
     take_card(fields);
+  } else if (record.kind == "budget") {
+    take_budget(fields);
   } else if (record.kind == "plateau_plan") {
     take_plateau_plan(fields);
   } else if (record.kind == "sweep") {
@@ -150,6 +162,13 @@ void Collector::take_card(const Fields& fields) {
   if (!cards_.insert(channel).second) return fields.fail("a second card of channel " + card.name);
   if (card.name != out_.channels[channel].name) return fields.fail("the opening has another name for this channel");
   out_.channels[channel] = std::move(card);
+}
+
+void Collector::take_budget(const Fields& fields) {
+  auto budget = plan::budget_from_json(fields.at("budget"));
+  if (!fields.ok()) return;
+  if (!budget) return fields.fail("\"budget\": " + budget.error().text());
+  out_.lab_budget = std::move(budget).value();
 }
 
 void Collector::take_plateau_plan(const Fields& fields) {

@@ -35,6 +35,7 @@ class Collector {
 
   void take_opening(const Fields& fields);
   void take_card(const Fields& fields);
+  void take_budget(const Fields& fields);
   void take_plateau_plan(const Fields& fields);
   void take_sweep(const Fields& fields);
   void take_plateau(const Fields& fields);

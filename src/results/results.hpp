@@ -20,6 +20,8 @@
 #include "nightwell/quantity.hpp"
 #include "nightwell/result.hpp"
 #include "nightwell/thermometry/sensor.hpp"
+#include "thermometry/tolerance.hpp"
+#include "uncertainty/lab_budget.hpp"
 
 namespace nightwell::results {
 
@@ -44,10 +46,12 @@ struct Channel {
   Role role = Role::item;
   Quantity measures = Quantity::resistance;
   Junction junction;
+  std::string scanner;
   std::string serial, type, certificate, calibrated, due;
   std::optional<double> u95_k;  // of the certificate, k = 2
   double lowest_c = 0, highest_c = 0;
   thermometry::SensorModel model;
+  std::optional<thermometry::Tolerance> tolerance;
   std::optional<std::string> left_out;  // why the run no longer waited for it
 };
 
@@ -80,6 +84,38 @@ struct Reference {
   std::optional<double> difference_k;  // first minus second, where there are two
 };
 
+// An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`.
+struct BudgetLine {
+  std::string name;
+  std::string unit;  // "K", "V", "ohm", "A"
+  uncertainty::Shape shape = uncertainty::Shape::normal;
+  double amount = 0;
+  std::optional<double> degrees_of_freedom;  // nothing: infinite
+  double sensitivity = 0;                    // kelvin of the error a unit of it
+  std::string source;
+  double contribution_k = 0;  // |sensitivity| x standard uncertainty
+};
+
+struct ItemBudget {
+  std::vector<BudgetLine> lines;
+  std::vector<std::string> gaps;  // what it should contain and nobody has stated: with gaps it is too small
+  double coverage = 0;            // probability
+  std::optional<double> standard_k, degrees_of_freedom, factor, expanded_k;  // no degrees of freedom: infinite
+};
+
+enum class Answer { within, outside, not_decided };
+// "within", "outside", "not_decided".
+[[nodiscard]] std::string_view name(Answer answer);
+
+// What the decision rule says of an item at a plateau. `limit_k` is that at the setpoint.
+struct Verdict {
+  Answer answer = Answer::not_decided;
+  std::string tolerance;              // "IEC 60584-1 class 1, type T"
+  std::optional<double> limit_k;      // nothing: the tolerance holds nowhere near
+  std::optional<double> conformance;  // probability that the true error is within the limit
+  std::string why;                    // why it is not decided; empty where the numbers alone say so
+};
+
 struct Item {
   Readings readings;
   // Of the differences item - reference at the moment of each item reading. Nothing without a reference.
@@ -87,6 +123,8 @@ struct Item {
   std::optional<double> error_sd_k;        // their sample standard deviation
   std::optional<double> standard_error_k;  // error_sd_k / sqrt(n)
   std::size_t reference_outside = 0;       // compared with a reference's nearest reading: none before, or none after
+  std::optional<ItemBudget> budget;        // nothing where the run has no budget, or no error
+  std::optional<Verdict> verdict;          // nothing where the card has no tolerance, or there is no budget
 };
 
 struct Plateau {
@@ -124,7 +162,8 @@ struct Results {
   std::vector<Plateau> plateaus;         // those that closed, in the order they did
   std::vector<PlannedPlateau> unclosed;  // planned, and the journal has no end of them
   std::vector<Finding> findings;         // of a survey
-  journal::Verification verification;    // lines, head hash, torn tail
+  std::optional<uncertainty::LabBudget> lab_budget;
+  journal::Verification verification;  // lines, head hash, torn tail
 };
 
 Result<Results> compute(const std::filesystem::path& path);

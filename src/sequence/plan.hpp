@@ -18,6 +18,7 @@
 #include "nightwell/quantity.hpp"
 #include "nightwell/thermometry/sensor.hpp"
 #include "nightwell/time.hpp"
+#include "thermometry/tolerance.hpp"
 
 namespace nightwell::sequence {
 
@@ -73,10 +74,11 @@ struct SensorCard {
   std::string serial;
   std::string type;  // for people: "type T", "Pt100", "SPRT 25.5 ohm"
   thermometry::SensorModel model;
-  double lowest_c = 0, highest_c = 0;  // where this sensor may be used
-  std::string certificate;             // number or text; may be empty for items
-  std::string calibrated, due;         // ISO dates; due is required for references
-  std::optional<double> u95_k;         // expanded uncertainty (95.45 %, k = 2) from the certificate
+  double lowest_c = 0, highest_c = 0;               // where this sensor may be used
+  std::string certificate;                          // number or text; may be empty for items
+  std::string calibrated, due;                      // ISO dates; due is required for references
+  std::optional<double> u95_k;                      // expanded uncertainty (95.45 %, k = 2) from the certificate
+  std::optional<thermometry::Tolerance> tolerance;  // what an item is judged by
 };
 
 struct Channel {
@@ -170,6 +172,7 @@ struct Plan {
   std::optional<Survey> survey;
   std::vector<std::string> accepted_overdue;  // serials of references used past their due date, by request
   bool wire_log = false;
+  std::string budget;                        // the lab's uncertainty budget as JSON, for the journal alone; empty: none
   std::map<std::string, std::string> files;  // file name -> lower-case hex SHA-256 of its bytes
 };
 

@@ -18,7 +18,8 @@ import jsonschema
 
 CHECK_FILES, SOURCE = sys.argv[1], sys.argv[2]
 TODAY = "2026-11-25"
-KINDS = ("profile", "bench", "job", "card")
+BUDGET = "budget.json"  # as the job names it
+KINDS = ("profile", "bench", "job", "card", "budget")
 
 # Reasons of the loader that a schema cannot know: between keys, between files, or about dates. A part of the text.
 BEYOND_SCHEMAS = (
@@ -30,7 +31,7 @@ BEYOND_SCHEMAS = (
     "a source of the bench", "a channel that is", "a channel that measures", "that with an entry for", "one that gives",
     "neither here nor in the defaults", "a reference needs it", "only a survey can do without", "used once",
     "of its own", "not before calibrated", "not after today", "or later", "plugs a thermocouple",
-    "a sensor card that can be read", "a label", "is defined for", "seven days", "ties to a source")
+    "a sensor card that can be read", "has for this sensor", "above 0, or a fraction_of_t", "an uncertainty budget that can be read", "a label", "is defined for", "seven days", "ties to a source")
 
 
 def beyond_schemas(fault):
@@ -70,6 +71,16 @@ def good_files():
     for plateau in files["profile"]["plateaus"][1:]:
         plateau["source"] = "cold"
     files["job"]["sources"] = {"cold": "bath"}
+    files[BUDGET] = load(f"{SOURCE}/demo/{BUDGET}")
+    files[BUDGET]["decision"] = {"rule": "largest_risk", "risk": 0.025, "source": "JCGM 106:2012"}
+    files[BUDGET]["sensors"]["SB-T-01"] = [
+        {"name": "leads", "standard_k": 0.01, "degrees_of_freedom": 12, "of_reading": 0.001, "source": "measured"}]
+    files[BUDGET]["items_that_measure"]["current"] = files[BUDGET]["items_that_measure"]["temperature"] = []
+    files[BUDGET]["scanners"]["scanner-a"]["current"] = [
+        {"name": "accuracy", "half_width_a": 1e-6, "shape": "u_shaped", "source": "certificate"}]
+    files["cards/probe-1.json"]["tolerance"] = {"standard": "IEC 60584-1", "class": "1"}
+    files["cards/probe-2.json"]["tolerance"] = {"constant_k": 0.5, "fraction_of_t": 0.004}
+    files["cards/pt100-1.json"]["tolerance"] = {"standard": "IEC 60751", "class": "A", "build": "wire_wound"}
     files["bench"]["wire_log"] = True
     files["bench"]["sources"]["bath"]["attended"] = False
     files["bench"]["scanners"]["scanner-a"]["port"] = {"type": "tcp", "host": "scanner-a", "port": 5025}
@@ -100,7 +111,7 @@ def models(files):
 
 
 def kind_of(name):
-    return name if name in KINDS else "card"
+    return name if name in KINDS else "budget" if name == BUDGET else "card"
 
 
 def leaves(value, path=()):

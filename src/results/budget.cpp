@@ -1,0 +1,217 @@
+#include "results/budget.hpp"
+
+#include <algorithm>
+#include <charconv>
+#include <chrono>
+#include <cmath>
+
+namespace nightwell::results {
+
+namespace {
+
+using uncertainty::Effect;
+using uncertainty::Effects;
+using uncertainty::Shape;
+
+constexpr const char* from_readings = "this run's readings";
+constexpr double days_a_year = 365.25;
+
+std::optional<std::chrono::sys_days> day_of(std::string_view date) {
+  int year = 0;
+  unsigned month = 0, day = 0;
+  if (date.size() < 10) return std::nullopt;
+  std::from_chars(date.data(), date.data() + 4, year);
+  std::from_chars(date.data() + 5, date.data() + 7, month);
+  std::from_chars(date.data() + 8, date.data() + 10, day);
+  const std::chrono::year_month_day found{std::chrono::year(year), std::chrono::month(month), std::chrono::day(day)};
+  if (!found.ok()) return std::nullopt;
+  return std::chrono::sys_days(found);
+}
+
+std::string unit_of(Quantity quantity) {
+  switch (quantity) {
+    case Quantity::voltage: return "V";
+    case Quantity::resistance: return "ohm";
+    case Quantity::current: return "A";
+    case Quantity::temperature: return "K";
+  }
+  return "";
+}
+
+std::string called(const Channel& channel) {
+  return std::string(name(channel.role)) + " " + (channel.serial.empty() ? channel.name : channel.serial);
+}
+
+class Lines {
+ public:
+  Lines(const Plateau& plateau, const Item& item, const BudgetContext& context)
+      : plateau_(plateau), item_(item), context_(context), channel_(context.channels[item.readings.channel]) {}
+
+  ItemBudget all() && {
+    if (!item_.error_k || !item_.readings.mean_c) return {};
+    add_readings();
+    const double share = 1.0 / static_cast<double>(plateau_.reference.each.size());
+    for (const Readings& reference : plateau_.reference.each) add_reference(reference, share);
+    add_sensor(channel_, item_.readings, 1);
+    add_effects(called(channel_), context_.lab.items, *item_.readings.mean_c, 1);
+    if (const auto more = context_.lab.items_that_measure.find(channel_.measures);
+        more != context_.lab.items_that_measure.end())
+      add_effects(called(channel_), more->second, *item_.readings.mean_c, 1);
+    std::visit([&](const auto& junction) { add_junction(junction); }, channel_.junction);
+    add_source();
+    return std::move(out_);
+  }
+
+ private:
+  void add(std::string name, std::string unit, Shape shape, double amount, double sensitivity, std::string source,
+           std::optional<double> degrees = std::nullopt) {
+    out_.lines.push_back({std::move(name), std::move(unit), shape, amount, degrees, sensitivity, std::move(source)});
+  }
+
+  void gap(std::string what) {
+    if (std::find(out_.gaps.begin(), out_.gaps.end(), what) == out_.gaps.end()) out_.gaps.push_back(std::move(what));
+  }
+
+  void add_readings() {
+    if (item_.standard_error_k && item_.readings.n > 1)
+      add("scatter of item - reference", "K", Shape::normal, *item_.standard_error_k, 1, from_readings,
+          static_cast<double>(item_.readings.n - 1));
+    else
+      gap("fewer than two readings: nothing is known of their scatter");
+    // A steady drift cancels in the mean, but not where item and reference follow it at different speeds.
+    if (plateau_.reference.drift_k)
+      add("drift during the capture", "K", Shape::rectangular, std::abs(*plateau_.reference.drift_k) / 2, 1,
+          "half the reference's drift in this run; common practice, no source");
+    if (context_.hysteresis_k)
+      add("hysteresis", "K", Shape::rectangular, *context_.hysteresis_k, 1,
+          "half the difference between this run's plateaus of one setpoint");
+  }
+
+  void add_reference(const Readings& reference, double share) {
+    const Channel& channel = context_.channels[reference.channel];
+    if (channel.u95_k)
+      add(called(channel) + ": certificate", "K", Shape::normal, *channel.u95_k / 2, -share,
+          "certificate " + channel.certificate + ", U95 with k = 2");
+    else
+      gap("the card of " + called(channel) + " states no uncertainty");
+    add_sensor(channel, reference, -share);
+    if (reference.mean_c) add_effects(called(channel), context_.lab.references, *reference.mean_c, -share, &channel);
+  }
+
+  // What every sensor has: its scanner's reading, and what is stated about its serial number.
+  void add_sensor(const Channel& channel, const Readings& readings, double share) {
+    if (!readings.mean_c || !readings.raw_mean) return;
+    const auto slope = thermometry::sensitivity_per_k(channel.model, *readings.mean_c);
+    if (!slope || *slope == 0) return gap("the sensitivity of " + called(channel) + " is not known here");
+    add_scanner(channel, *readings.raw_mean, share / *slope);
+    if (const auto own = context_.lab.sensors.find(channel.serial); own != context_.lab.sensors.end())
+      add_effects(called(channel), own->second, *readings.mean_c, share, &channel);
+  }
+
+  void add_scanner(const Channel& channel, double raw, double sensitivity) {
+    const auto scanner = context_.lab.scanners.find(channel.scanner);
+    const auto effects = scanner == context_.lab.scanners.end() ? decltype(scanner->second.find(channel.measures)){}
+                                                                : scanner->second.find(channel.measures);
+    if (scanner == context_.lab.scanners.end() || effects == scanner->second.end())
+      return gap("the budget states nothing about " + channel.scanner + " reading " +
+                 std::string(nightwell::name(channel.measures)));
+    for (const Effect& effect : effects->second)
+      add(called(channel) + ", " + channel.scanner + ": " + effect.name, unit_of(channel.measures), effect.shape,
+          effect.constant + effect.of_reading * std::abs(raw), sensitivity, effect.source, effect.degrees_of_freedom);
+  }
+
+  // `dated`: whose certificate counts the years of an effect that grows with them.
+  void add_effects(const std::string& of, const Effects& effects, double t_c, double share,
+                   const Channel* dated = nullptr) {
+    for (const Effect& effect : effects) {
+      double amount = effect.constant + effect.of_reading * std::abs(t_c);
+      if (effect.each_year) {
+        const auto years = dated ? years_since(dated->calibrated) : std::nullopt;
+        if (!years) {
+          gap("\"" + effect.name + "\" of " + of + " grows with the years, and the card has no date of calibration");
+          continue;
+        }
+        amount *= *years;
+      }
+      add(of + ": " + effect.name, "K", effect.shape, amount, share, effect.source, effect.degrees_of_freedom);
+    }
+  }
+
+  [[nodiscard]] std::optional<double> years_since(const std::string& date) const {
+    const auto then = day_of(date), now = day_of(context_.date);
+    if (!then || !now) return std::nullopt;
+    return std::max(0.0, static_cast<double>((*now - *then).count()) / days_a_year);
+  }
+
+  // How the item's temperature follows its junction's.
+  [[nodiscard]] std::optional<double> junction_share(double junction_c) {
+    const auto there = thermometry::sensitivity_per_k(channel_.model, junction_c);
+    const auto here = thermometry::sensitivity_per_k(channel_.model, *item_.readings.mean_c);
+    if (there && here && *here != 0) return *there / *here;
+    gap("the sensitivity of " + called(channel_) + " to its junction is not known");
+    return std::nullopt;
+  }
+
+  void add_junction(const NoJunction&) {}
+  void add_junction(const JunctionFixed& junction) { add_fixed_junction(junction.t_c, "fixed junction"); }
+  void add_junction(const JunctionAtZero&) { add_fixed_junction(0, "instrument's own junction"); }
+
+  void add_fixed_junction(double t_c, const std::string& called_so) {
+    const auto share = junction_share(t_c);
+    if (!share) return;
+    if (context_.lab.junctions.empty()) gap("the budget states nothing about junctions");
+    add_effects(called_so, context_.lab.junctions, t_c, *share);
+  }
+
+  void add_junction(const JunctionChannel& junction) {
+    const Channel& channel = context_.channels[junction.channel];
+    const auto readings = std::find_if(plateau_.junctions.begin(), plateau_.junctions.end(),
+                                       [&](const Readings& one) { return one.channel == junction.channel; });
+    if (readings == plateau_.junctions.end() || !readings->mean_c) return gap(called(channel) + " has no readings");
+    const auto share = junction_share(*readings->mean_c);
+    if (!share) return;
+    if (channel.u95_k)
+      add(called(channel) + ": certificate", "K", Shape::normal, *channel.u95_k / 2, *share,
+          "card of " + channel.serial + ", U95 with k = 2");
+    else
+      gap("the card of " + called(channel) + " states no uncertainty");
+    add_sensor(channel, *readings, *share);
+    add_effects(called(channel), context_.lab.junctions, *readings->mean_c, *share, &channel);
+  }
+
+  void add_source() {
+    const auto source = context_.lab.sources.find(plateau_.source);
+    if (source == context_.lab.sources.end()) return gap("the budget states nothing about source " + plateau_.source);
+    add_effects(plateau_.source, source->second, plateau_.setpoint_c, 1);
+  }
+
+  const Plateau& plateau_;
+  const Item& item_;
+  const BudgetContext& context_;
+  const Channel& channel_;
+  ItemBudget out_;
+};
+
+}  // namespace
+
+ItemBudget budget_of(const Plateau& plateau, const Item& item, const BudgetContext& context) {
+  return Lines(plateau, item, context).all();
+}
+
+std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const Plateau& plateau, std::size_t channel) {
+  double lowest = HUGE_VAL, highest = -HUGE_VAL;
+  std::size_t count = 0;
+  for (const Plateau& one : plateaus) {
+    if (one.setpoint_c != plateau.setpoint_c || one.source != plateau.source) continue;
+    for (const Item& item : one.items) {
+      if (item.readings.channel != channel || !item.error_k) continue;
+      lowest = std::min(lowest, *item.error_k);
+      highest = std::max(highest, *item.error_k);
+      ++count;
+    }
+  }
+  if (count < 2) return std::nullopt;
+  return (highest - lowest) / 2;
+}
+
+}  // namespace nightwell::results

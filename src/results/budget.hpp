@@ -1,0 +1,35 @@
+// The uncertainty budget of one item's error at one plateau, line by line.
+//
+// Error = item - reference, in kelvin. Each line is an input quantity with its own unit and what a unit of it does to the
+// error; what the readings themselves show (scatter, drift) and what the cards and the lab's budget state stand side by side.
+// Inputs are taken as independent: lines of one scanner are not correlated, which overstates where errors would cancel
+// between reference and item. Method: JCGM 100:2008 (GUM) 4 and 5. docs/uncertainty.md has every line and its source.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "nightwell/result.hpp"
+#include "results/results.hpp"
+#include "uncertainty/lab_budget.hpp"
+
+namespace nightwell::results {
+
+// What goes into the lines beside the plateau itself.
+struct BudgetContext {
+  const std::vector<Channel>& channels;
+  const uncertainty::LabBudget& lab;
+  std::string date;  // of the run, "2026-11-25": how old certificates are
+  // Half the difference between an item's errors at this setpoint going up and going down; nothing where the run has one only.
+  std::optional<double> hysteresis_k;
+};
+
+// Lines and gaps of the item at `item` of the plateau; empty where it has no error.
+[[nodiscard]] ItemBudget budget_of(const Plateau& plateau, const Item& item, const BudgetContext& context);
+
+// Half the spread of each item's errors among plateaus of one setpoint, an entry an item of `plateau`.
+[[nodiscard]] std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const Plateau& plateau,
+                                                 std::size_t channel);
+
+}  // namespace nightwell::results
