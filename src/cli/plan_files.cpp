@@ -25,6 +25,8 @@ nlohmann::json fault_json(const plan::Fault& fault) {
           {"column", fault.column},   {"text", plan::text(fault)}};
 }
 
+}  // namespace
+
 void tell_faults(Context& context, const std::vector<plan::Fault>& faults, bool as_json) {
   context.exit = Exit::bad_input;
   if (as_json) {
@@ -35,8 +37,6 @@ void tell_faults(Context& context, const std::vector<plan::Fault>& faults, bool 
   for (const plan::Fault& fault : faults) tell(shown(plan::text(fault)));
   tell(faults.size() == 1 ? "1 fault" : std::to_string(faults.size()) + " faults");
 }
-
-}  // namespace
 
 void add_plan_arguments(CLI::App& command, PlanArguments& arguments) {
   command.add_option("PROFILE", arguments.profile, "what to do")->required();

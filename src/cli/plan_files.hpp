@@ -4,8 +4,10 @@
 
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "cli/context.hpp"
+#include "plan/fault.hpp"
 #include "plan/input_files.hpp"
 #include "sequence/plan.hpp"
 
@@ -23,6 +25,9 @@ struct PlanArguments {
 
 // PROFILE BENCH JOB [--accept-overdue] [--json]
 void add_plan_arguments(CLI::App& command, PlanArguments& arguments);
+
+// Says all faults and notes exit code 2: on standard error, or as JSON on standard output, {"ok": false, "faults": […]}.
+void tell_faults(Context& context, const std::vector<plan::Fault>& faults, bool as_json);
 
 struct CheckedPlan {
   plan::InputFiles files;

@@ -202,6 +202,10 @@ InputFiles gather(const fs::path& profile, const fs::path& bench, const fs::path
   return files;
 }
 
+FileText gather_one(const fs::path& path) {
+  return read_file(path, path.string());
+}
+
 Ordered files_to_json(const InputFiles& files) {
   Ordered out = {{"profile", file_json(files.profile)},
                  {"bench", file_json(files.bench)},

@@ -33,6 +33,9 @@ struct InputFiles {
 [[nodiscard]] InputFiles gather(const std::filesystem::path& profile, const std::filesystem::path& bench,
                                 const std::filesystem::path& job);
 
+// Reads one file, a sensor card by itself for instance, under the name that the person gave. Regular files only.
+[[nodiscard]] FileText gather_one(const std::filesystem::path& path);
+
 // What the control socket carries. Bytes that are not UTF-8 do not fit into JSON: such a file is sent as unread.
 [[nodiscard]] nlohmann::ordered_json files_to_json(const InputFiles& files);
 

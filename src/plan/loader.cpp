@@ -127,4 +127,12 @@ LoadResult load(const InputFiles& files, const LoadOptions& options) {
   return plan;
 }
 
+CardResult load_card(const FileText& file) {
+  FaultList faults(most_faults);
+  CardDraft draft;
+  if (const auto document = parse(file, card_format, faults)) draft = read_card(*document, file.name, faults);
+  if (!faults.empty()) return std::move(faults).take();
+  return std::move(draft.value);
+}
+
 }  // namespace nightwell::plan

@@ -33,4 +33,8 @@ struct LoadOptions {
 using LoadResult = std::variant<sequence::Plan, std::vector<Fault>>;
 [[nodiscard]] LoadResult load(const InputFiles& files, const LoadOptions& options);
 
+// One sensor card by itself, or at least one fault. What only a job asks of it (a due date, say) is not looked at.
+using CardResult = std::variant<sequence::SensorCard, std::vector<Fault>>;
+[[nodiscard]] CardResult load_card(const FileText& file);
+
 }  // namespace nightwell::plan

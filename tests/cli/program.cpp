@@ -51,12 +51,14 @@ int exit_code(pid_t process) {
 
 }  // namespace
 
-Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments, const char* output) {
+Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments, const char* output,
+            const char* input) {
   Prepared prepared(folder, arguments);
   int out[2], err[2];
   if (::pipe(out) != 0 || ::pipe(err) != 0) throw std::runtime_error("no pipe");
   const pid_t process = ::fork();
   if (process == 0) {
+    if (input != nullptr) ::dup2(::open(input, O_RDONLY), STDIN_FILENO);
     ::dup2(output != nullptr ? ::open(output, O_WRONLY) : out[1], STDOUT_FILENO);
     ::dup2(err[1], STDERR_FILENO);
     for (int fd : {out[0], out[1], err[0], err[1]}) ::close(fd);

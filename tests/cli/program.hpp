@@ -15,9 +15,9 @@ struct Outcome {
 };
 
 // Runs it with `folder` as its runtime folder and folder/state as its state folder. Its standard output goes to the
-// file `output` where one is given.
+// file `output` where one is given, and its standard input comes from the file `input`.
 [[nodiscard]] Outcome run(const std::filesystem::path& folder, const std::vector<std::string>& arguments,
-                          const char* output = nullptr);
+                          const char* output = nullptr, const char* input = nullptr);
 
 // The program on a pseudo-terminal of 80 x 24.
 class OnTerminal {
