@@ -9,7 +9,7 @@ namespace {
 using uncertainty::Effect;
 using uncertainty::Effects;
 using uncertainty::LabBudget;
-using uncertainty::Rule;
+using uncertainty::RuleKind;
 using uncertainty::Shape;
 
 constexpr std::size_t most_effects = 50, most_names = 1000;
@@ -21,9 +21,10 @@ const Words<Shape>& wide_shapes() {
   return words;
 }
 
-const Words<Rule>& rules() {
-  static const Words<Rule> words{
-      {"simple", Rule::simple}, {"guard_band", Rule::guard_band}, {"largest_risk", Rule::largest_risk}};
+const Words<RuleKind>& rules() {
+  static const Words<RuleKind> words{{"simple_acceptance", RuleKind::simple_acceptance},
+                                     {"guard_band", RuleKind::guard_band},
+                                     {"largest_risk", RuleKind::largest_risk}};
   return words;
 }
 
@@ -87,9 +88,9 @@ std::map<std::string, Effects> read_named(ObjectReader& reader, const std::strin
 void read_rule(ObjectReader& reader, LabBudget& budget) {
   auto rule = reader.object("decision");
   if (!rule) return;
-  budget.rule = rule->word("rule", rules()).value_or(budget.rule);
-  if (budget.rule == Rule::largest_risk)
-    budget.largest_risk = rule->number("risk", {0, 0.5, "", true}).value_or(budget.largest_risk);
+  budget.rule.kind = rule->word("rule", rules()).value_or(budget.rule.kind);
+  if (budget.rule.kind == RuleKind::largest_risk)
+    budget.rule.largest_risk = rule->number("risk", {0, 0.5, "", true}).value_or(budget.rule.largest_risk);
   else
     rule->unused("risk", "only rule \"largest_risk\" has one");
   budget.rule_source = rule->text("source").value_or("");
@@ -154,8 +155,8 @@ uncertainty::LabBudget read_budget(ObjectReader& reader) {
 }
 
 nlohmann::ordered_json budget_json(const LabBudget& budget) {
-  nlohmann::ordered_json rule{{"rule", name(budget.rule)}};
-  if (budget.rule == Rule::largest_risk) rule["risk"] = budget.largest_risk;
+  nlohmann::ordered_json rule{{"rule", name(budget.rule.kind)}};
+  if (budget.rule.kind == RuleKind::largest_risk) rule["risk"] = budget.rule.largest_risk;
   rule["source"] = budget.rule_source;
   auto scanners = nlohmann::ordered_json::object();
   for (const auto& [name, effects] : budget.scanners) scanners[name] = by_quantity_json(effects, false);

@@ -121,8 +121,8 @@ Json channel_json(const results::Channel& channel, std::size_t index) {
 Json decision_json(const Results& results) {
   if (!results.lab_budget) return nullptr;
   const auto& budget = *results.lab_budget;
-  Json out{{"rule", name(budget.rule)}, {"source", budget.rule_source}};
-  if (budget.rule == uncertainty::Rule::largest_risk) out["risk"] = budget.largest_risk;
+  Json out{{"rule", name(budget.rule.kind)}, {"source", budget.rule_source}};
+  if (budget.rule.kind == uncertainty::RuleKind::largest_risk) out["risk"] = budget.rule.largest_risk;
   return out;
 }
 

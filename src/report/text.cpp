@@ -195,11 +195,12 @@ constexpr const char* legend =
     "\nerror = item - reference at the moment of each item reading; sd = sample standard deviation;\n"
     "s.e. = sd / sqrt(n). The uncertainties of reference, instruments and source are not in here.\n";
 
-std::string rule_text(const uncertainty::LabBudget& budget) {
-  switch (budget.rule) {
-    case uncertainty::Rule::simple: return "simple acceptance";
-    case uncertainty::Rule::guard_band: return "guard band w = U";
-    case uncertainty::Rule::largest_risk: return "a risk of false acceptance of at most " + exact(budget.largest_risk);
+std::string rule_text(const uncertainty::DecisionRule& rule) {
+  switch (rule.kind) {
+    case uncertainty::RuleKind::simple_acceptance: return "simple acceptance";
+    case uncertainty::RuleKind::guard_band: return "guard band w = U";
+    case uncertainty::RuleKind::largest_risk:
+      return "a risk of false acceptance of at most " + exact(rule.largest_risk * 100) + " %";
   }
   return "";
 }
@@ -209,7 +210,7 @@ std::string judged_legend(const Results& results) {
   return "\n" + wrapped("",
                         "error = item - reference at the moment of each item reading; U = k u, coverage " +
                             exact(budget.coverage * 100) + " %, lines by `results --budgets`. Decision rule: " +
-                            rule_text(budget) + " (" + budget.rule_source + ").",
+                            rule_text(budget.rule) + " (" + budget.rule_source + ").",
                         width);
 }
 

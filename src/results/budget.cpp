@@ -5,6 +5,8 @@
 #include <chrono>
 #include <cmath>
 
+#include "uncertainty/budget.hpp"
+
 namespace nightwell::results {
 
 namespace {
@@ -212,6 +214,68 @@ std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const P
   }
   if (count < 2) return std::nullopt;
   return (highest - lowest) / 2;
+}
+
+Result<void> combine(ItemBudget& budget, double coverage) {
+  std::vector<uncertainty::BudgetLine> lines;
+  for (BudgetLine& line : budget.lines) {
+    const auto distribution = uncertainty::Distribution::of(
+        line.shape, line.amount, line.degrees_of_freedom.value_or(uncertainty::infinite_degrees_of_freedom));
+    if (!distribution) return distribution.error();
+    lines.push_back({line.name, line.unit, *distribution, line.sensitivity, line.source});
+  }
+  const auto found = uncertainty::combine(lines, {}, {coverage, uncertainty::Truncation::to_lower_integer, false});
+  if (!found) return found.error();
+  for (std::size_t i = 0; i < lines.size(); ++i) budget.lines[i].contribution_k = found->contributions[i];
+  budget.coverage = coverage;
+  budget.standard_k = found->standard_uncertainty;
+  if (std::isfinite(found->effective_degrees_of_freedom))
+    budget.degrees_of_freedom = found->effective_degrees_of_freedom;
+  budget.factor = found->coverage_factor;
+  budget.expanded_k = found->expanded_uncertainty;
+  return {};
+}
+
+Result<std::optional<Verdict>> verdict_of(const Item& item, const Channel& channel, double setpoint_c,
+                                          const uncertainty::DecisionRule& rule) {
+  if (!channel.tolerance || !item.budget || !item.error_k || !item.budget->expanded_k) return std::optional<Verdict>();
+  Verdict out;
+  out.tolerance = thermometry::name(*channel.tolerance);
+  const auto limit_k = thermometry::limit_k(*channel.tolerance, setpoint_c);
+  if (!limit_k) {
+    out.why = limit_k.error().text();
+    return std::optional(out);
+  }
+  out.limit_k = *limit_k;
+  const auto found = uncertainty::decide({-*limit_k, *limit_k},
+                                         {*item.error_k, *item.budget->standard_k, *item.budget->expanded_k}, rule);
+  if (!found) return found.error();
+  out.conformance = found->probability_of_conformance;
+  const bool looks_at_uncertainty = rule.kind != uncertainty::RuleKind::simple_acceptance;
+  if (looks_at_uncertainty && !item.budget->gaps.empty())
+    out.why = "its uncertainty is known to be too small";
+  else
+    out.answer = found->verdict;
+  return std::optional(out);
+}
+
+Result<void> add_budgets(Results& results) {
+  if (!results.lab_budget) return {};
+  const auto& lab = *results.lab_budget;
+  for (Plateau& plateau : results.plateaus)
+    for (Item& item : plateau.items) {
+      const std::size_t channel = item.readings.channel;
+      ItemBudget budget = budget_of(
+          plateau, item,
+          {results.channels, lab, results.opened_utc.substr(0, 10), hysteresis_k(results.plateaus, plateau, channel)});
+      if (budget.lines.empty()) continue;
+      if (auto combined = combine(budget, lab.coverage); !combined) return combined.error();
+      item.budget = std::move(budget);
+      auto verdict = verdict_of(item, results.channels[channel], plateau.setpoint_c, lab.rule);
+      if (!verdict) return verdict.error();
+      item.verdict = std::move(verdict).value();
+    }
+  return {};
 }
 
 }  // namespace nightwell::results

@@ -28,6 +28,16 @@ struct BudgetContext {
 // Lines and gaps of the item at `item` of the plateau; empty where it has no error.
 [[nodiscard]] ItemBudget budget_of(const Plateau& plateau, const Item& item, const BudgetContext& context);
 
+// Combines the lines: contributions, standard and expanded uncertainty. Errors: bad_input (lines that cannot be).
+[[nodiscard]] Result<void> combine(ItemBudget& budget, double coverage);
+
+// What the rule says of the item by its card's tolerance at the setpoint; nothing where the card has none.
+[[nodiscard]] Result<std::optional<Verdict>> verdict_of(const Item& item, const Channel& channel, double setpoint_c,
+                                                        const uncertainty::DecisionRule& rule);
+
+// Budgets and verdicts of all items, where the results have a lab's budget. Errors: bad_input, as above.
+[[nodiscard]] Result<void> add_budgets(Results& results);
+
 // Half the spread of each item's errors among plateaus of one setpoint, an entry an item of `plateau`.
 [[nodiscard]] std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const Plateau& plateau,
                                                  std::size_t channel);

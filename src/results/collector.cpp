@@ -6,6 +6,7 @@
 #include "plan/budget_json.hpp"
 #include "plan/sensor_json.hpp"
 #include "plan/tolerance_json.hpp"
+#include "results/budget.hpp"
 #include "results/fields.hpp"
 
 namespace nightwell::results {
@@ -264,6 +265,7 @@ Result<Results> Collector::finish(const journal::Verification& verification) && 
   for (const auto& [index, planned] : planned_)
     if (!planned.closed) out_.unclosed.push_back({index, planned.setpoint_c});
   out_.verification = verification;
+  if (auto added = add_budgets(out_); !added) return added.error();
   return std::move(out_);
 }
 

@@ -13,15 +13,6 @@ std::string_view name(Role role) {
   return "";
 }
 
-std::string_view name(Answer answer) {
-  switch (answer) {
-    case Answer::within: return "within";
-    case Answer::outside: return "outside";
-    case Answer::not_decided: return "not_decided";
-  }
-  return "";
-}
-
 Result<Results> compute(const std::filesystem::path& path) {
   Collector collector;
   const auto verification = journal::read(path, [&](const journal::Record& record) { collector.take(record); });

@@ -103,9 +103,7 @@ struct ItemBudget {
   std::optional<double> standard_k, degrees_of_freedom, factor, expanded_k;  // no degrees of freedom: infinite
 };
 
-enum class Answer { within, outside, not_decided };
-// "within", "outside", "not_decided".
-[[nodiscard]] std::string_view name(Answer answer);
+using Answer = uncertainty::Verdict;  // within, outside, not_decided
 
 // What the decision rule says of an item at a plateau. `limit_k` is that at the setpoint.
 struct Verdict {

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <string>
+#include <utility>
 
 #include "thermometry/faults.hpp"
 #include "thermometry/polynomial.hpp"
@@ -60,12 +61,18 @@ ValueAndSlope type_k_bump_mv(double t_c) {
   return {value, 2 * x.a1 * from_centre * value};
 }
 
-// Millivolt and millivolt per kelvin; t_c lies in the type's range. A join belongs to the piece below it.
-ValueAndSlope reference_mv(ThermocoupleType type, double t_c) {
+// A join belongs to the piece below it.
+const Piece* piece_at(ThermocoupleType type, double t_c) {
   const auto all = pieces(type);
   const Piece* piece = &all.front();
   for (const Piece& next : all.subspan(1))
     if (t_c > next.low_c) piece = &next;
+  return piece;
+}
+
+// Millivolt and millivolt per kelvin; t_c lies in the type's range.
+ValueAndSlope reference_mv(ThermocoupleType type, double t_c) {
+  const Piece* piece = piece_at(type, t_c);
   const auto c = std::span(piece->c_mv.data(), piece->count);
   ValueAndSlope out = t_c < cancelling_below_c ? polynomial<long double>(c, t_c) : polynomial(c, t_c);
   if (type == ThermocoupleType::k && t_c > 0) {
@@ -191,6 +198,7 @@ Result<double> emf_temperature_c(ThermocoupleType type, double emf_v, std::span<
 
   auto [low_c, high_c] = rising_span(type);
   double t_c = std::clamp(start.at(wanted_mv), low_c, high_c);
+  bool crossed = false;
   for (int i = 0; i < most_iterations; ++i) {
     const ValueAndSlope at = emf_mv(type, t_c, deviation_uv);
     (at.value > wanted_mv ? high_c : low_c) = t_c;
@@ -199,8 +207,12 @@ Result<double> emf_temperature_c(ThermocoupleType type, double emf_v, std::span<
     // Far outside the bracket Newton has lost its way; just outside, the root is at the bracket's end.
     if (!(std::abs(newton_c - next_c) <= last_step_c)) next_c = (low_c + high_c) / 2;
     const double step_c = std::abs(next_c - t_c);
+    // Behind a join another piece holds, which does not quite meet this one: look again from there. Once is enough, and a
+    // value in the gap between the two would send us to and fro for ever.
+    const bool crosses = piece_at(type, t_c) != piece_at(type, next_c);
     t_c = next_c;
     if (step_c > last_step_c) continue;
+    if (crosses && !std::exchange(crossed, true)) continue;
     if (!(at.slope > 0)) return falling(type, t_c);
     return t_c;
   }

@@ -9,14 +9,14 @@
 #include <map>
 #include <optional>
 #include <string>
-#include <string_view>
 #include <vector>
 
 #include "nightwell/quantity.hpp"
+#include "uncertainty/coverage.hpp"
+#include "uncertainty/decision.hpp"
+#include "uncertainty/distribution.hpp"
 
 namespace nightwell::uncertainty {
-
-enum class Shape { normal, rectangular, triangular, u_shaped };
 
 // amount = constant + of_reading x |reading|; each year since the sensor's certificate where `each_year`.
 struct Effect {
@@ -31,12 +31,9 @@ struct Effect {
 
 using Effects = std::vector<Effect>;
 
-enum class Rule { simple, guard_band, largest_risk };
-
 struct LabBudget {
-  double coverage = 0.9545;
-  Rule rule = Rule::guard_band;
-  double largest_risk = 0.025;  // of a false acceptance; for Rule::largest_risk
+  double coverage = default_coverage;
+  DecisionRule rule;
   std::string rule_source;
 
   std::map<std::string, std::map<Quantity, Effects>> scanners;  // by the bench's name of the scanner
@@ -45,9 +42,5 @@ struct LabBudget {
   std::map<Quantity, Effects> items_that_measure;               // more, for items of one kind, K
   std::map<std::string, Effects> sensors;                       // more, by serial number, K
 };
-
-// The words of budget files and journals.
-[[nodiscard]] std::string_view name(Shape shape);
-[[nodiscard]] std::string_view name(Rule rule);
 
 }  // namespace nightwell::uncertainty

@@ -92,3 +92,11 @@ TEST_CASE("A deviation that makes the emf fall has no inverse, and says so") {
   else
     CHECK(back.error().code == Errc::bad_input);
 }
+
+TEST_CASE("No emf with the junction at 0 °C is 0 °C, exactly, where pieces of the reference function meet") {
+  for (const auto type : {ThermocoupleType::e, ThermocoupleType::j, ThermocoupleType::k, ThermocoupleType::n,
+                          ThermocoupleType::r, ThermocoupleType::s, ThermocoupleType::t}) {
+    INFO(letter(type));
+    CHECK(std::abs(*temperature_c(Thermocouple{type, {}}, 0.0, 0.0)) < 1e-12);
+  }
+}
