@@ -16,6 +16,9 @@ namespace nightwell::report {
 // Lines of at most 100 columns, each ended by LF. Numbers are rounded for reading: 0.1 mK, 10 nV, 10 µΩ, 10 nA.
 [[nodiscard]] std::string text(const results::Results& results);
 
+// Every line of every item's budget; a sentence where there are none. At most 100 columns. `u` of a line: its contribution.
+[[nodiscard]] std::string budgets(const results::Results& results);
+
 // One object, "format": "nightwell-results/1", with a LF at the end. Numbers read back exactly.
 [[nodiscard]] std::string json(const results::Results& results);
 

@@ -102,18 +102,18 @@ TEST_CASE("every sensor model comes back from its JSON as it was") {
       Indicated{},
   };
   for (const auto& model : models) {
-    const auto json = plan::model_json(model);
-    INFO(json.dump());
-    const auto back = plan::model_from_json(json);
+    const auto written = plan::model_json(model);
+    INFO(written.dump());
+    const auto back = plan::model_from_json(written);
     REQUIRE(back.ok());
-    CHECK(plan::model_json(*back) == json);
+    CHECK(plan::model_json(*back) == written);
     CHECK(back->index() == model.index());
   }
 }
 
 TEST_CASE("a sensor model that is wrong says where") {
   struct Given {
-    const char *json, *words;
+    const char *text, *words;
   };
   const std::vector<Given> cases = {
       {"3", "an object"},
@@ -133,9 +133,9 @@ TEST_CASE("a sensor model that is wrong says where") {
       {R"({"kind": "current_transmitter", "low_c": 0, "high_c": 100, "low_a": 0.02, "high_a": 0.004})", "/high_a"},
       {R"({"kind": "indicated", "offset": 1})", "unknown key"},
   };
-  for (const auto& [json, words] : cases) {
-    INFO(json);
-    const auto model = plan::model_from_json(Ordered::parse(json));
+  for (const auto& [text, words] : cases) {
+    INFO(text);
+    const auto model = plan::model_from_json(Ordered::parse(text));
     REQUIRE_FALSE(model.ok());
     CHECK(model.error().code == Errc::bad_input);
     CHECK_THAT(model.error().text(), Catch::Contains(words));

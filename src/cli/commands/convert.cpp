@@ -66,8 +66,8 @@ Result<Converted> answer_to(std::string_view text, const Sensor& sensor, const A
   return convert(sensor, *amount, asked);
 }
 
-std::string json_line(const nlohmann::ordered_json& json) {
-  return json.dump(-1, ' ', true, nlohmann::ordered_json::error_handler_t::replace) + "\n";
+std::string json_line(const nlohmann::ordered_json& answer) {
+  return answer.dump(-1, ' ', true, nlohmann::ordered_json::error_handler_t::replace) + "\n";
 }
 
 // The next line without its end; what is beyond `longest_line` is read and left out, but for one byte that shows that

@@ -15,7 +15,7 @@ namespace {
 
 struct ResultsArguments {
   std::string name;
-  bool as_json = false, as_csv = false;
+  bool as_json = false, as_csv = false, budgets = false;
 };
 
 void show_results(Context& context, const ResultsArguments& arguments) {
@@ -33,6 +33,8 @@ void show_results(Context& context, const ResultsArguments& arguments) {
     say(report::csv(*found));
     // The table has no room for them, and numbers must not travel without.
     for (const std::string& caution : report::cautions(*found)) tell(shown(caution));
+  } else if (arguments.budgets) {
+    say(report::budgets(*found));
   } else {
     say(report::text(*found));
   }
@@ -46,7 +48,10 @@ void add_results(CLI::App& program, Context& context) {
   auto arguments = std::make_shared<ResultsArguments>();
   command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
   auto* as_json = command->add_flag("--json", arguments->as_json, "as JSON");
-  command->add_flag("--csv", arguments->as_csv, "as a table for a spreadsheet")->excludes(as_json);
+  auto* as_csv = command->add_flag("--csv", arguments->as_csv, "as a table for a spreadsheet")->excludes(as_json);
+  command->add_flag("--budgets", arguments->budgets, "every line of every uncertainty budget")
+      ->excludes(as_json)
+      ->excludes(as_csv);
   command->callback([&context, arguments] { show_results(context, *arguments); });
 }
 
