@@ -57,9 +57,9 @@ TEST_CASE("convert: one value, one line, the number first") {
   CHECK(convert({"K", "0mV", "--junction", "-5C"}).out.substr(0, 3) == "-5 ");
   CHECK(convert({"K", "3.096mV", "--junction", "25C"}).out == convert({"K", "3.096mV", "--junction", "77F"}).out);
   CHECK(convert({"pt100", "138.5055ohm", "--to", "K"}).out == "373.15 K  0.37928 ohm/K\n");
-  const Outcome json = convert({"pt100", "100C", "--json"});
-  CHECK(json.out == R"({"value":138.5055,"unit":"ohm","sensitivity":0.37928,"sensitivity_unit":"ohm/K"})"
-                    "\n");
+  const Outcome machine = convert({"pt100", "100C", "--json"});
+  CHECK(machine.out == R"({"value":138.5055,"unit":"ohm","sensitivity":0.37928,"sensitivity_unit":"ohm/K"})"
+                       "\n");
   CHECK(holds(convert({"--help"}).out, "ice point"));
 }
 
@@ -117,12 +117,12 @@ TEST_CASE("convert: a column keeps its line numbers") {
   CHECK(holds(mixed.err, "nightwell: reading \"warm\" (line 2): it does not begin with a number"));
   CHECK(holds(mixed.err, "(line 3): 900 °C is outside -200 to 850 °C"));
 
-  const Outcome json = convert.column("100C\n\nwarm\n", {"pt100", "-", "--json"});
-  CHECK(json.exit == 2);
-  const auto second = json.out.find("\n\n");
+  const Outcome machine = convert.column("100C\n\nwarm\n", {"pt100", "-", "--json"});
+  CHECK(machine.exit == 2);
+  const auto second = machine.out.find("\n\n");
   REQUIRE(second != std::string::npos);
-  CHECK(nlohmann::json::parse(json.out.substr(0, second))["value"] == 138.5055);
-  const auto bad = nlohmann::json::parse(json.out.substr(second));
+  CHECK(nlohmann::json::parse(machine.out.substr(0, second))["value"] == 138.5055);
+  const auto bad = nlohmann::json::parse(machine.out.substr(second));
   CHECK(bad["value"].is_null());
   CHECK(holds(bad["error"], "does not begin with a number"));
 

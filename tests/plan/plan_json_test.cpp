@@ -52,7 +52,8 @@ TEST_CASE("the card record") {
   const auto plan = plan_of(example());
   const auto record = plan::card_record(plan, 1);
   CHECK(keys(record) == Keys{"channel", "name", "role", "scanner", "address", "measures", "junction", "serial", "type",
-                             "model", "lowest_c", "highest_c", "certificate", "calibrated", "due", "u95_k", "tolerance", "file"});
+                             "model", "lowest_c", "highest_c", "certificate", "calibrated", "due", "u95_k", "tolerance",
+                             "file"});
   CHECK(record["channel"] == 1);
   CHECK(record["role"] == "item");
   CHECK(record["scanner"] == "scanner-a");
