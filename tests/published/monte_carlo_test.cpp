@@ -45,7 +45,8 @@ void check_case(const nlohmann::json& published, const Both& found, double digit
                ends = 6 * found.gum.standard_uncertainty * 0.004;  // scatter of 400 000 trials' ends
   CHECK(std::abs(found.gum.standard_uncertainty - published["GUF"]["u"].get<double>()) <= 0.05);
   CHECK(std::abs(found.gum.expanded_uncertainty - published["GUF"]["I95"][1].get<double>()) <= half_digit);
-  CHECK(std::abs(found.monte_carlo.standard_uncertainty - published["MCM"]["u"].get<double>()) <= 0.05);
+  CHECK(std::abs(found.monte_carlo.standard_uncertainty - published["MCM"]["u"].get<double>()) <=
+        0.05 + 0.005 * found.gum.standard_uncertainty);  // half a digit, and what 400 000 trials scatter
   CHECK(std::abs(found.monte_carlo.symmetric.low - published["MCM"]["I95"][0].get<double>()) <= half_digit + ends);
   CHECK(std::abs(found.monte_carlo.symmetric.high - published["MCM"]["I95"][1].get<double>()) <= half_digit + ends);
   CHECK(std::abs(found.monte_carlo.mean) <= 6 * found.gum.standard_uncertainty / std::sqrt(400'000.0));
