@@ -10,8 +10,9 @@ namespace nightwell::uncertainty {
 
 namespace {
 
-// What is left of a row's square by rounding alone, in a matrix whose diagonal is 1. Coefficients rounded to the digits of a
-// table may miss a possible matrix by more: those are refused, since nobody can say which of them is wrong.
+// What is left of a row's square by rounding alone, in a matrix whose diagonal is 1. Coefficients rounded to the
+// digits of a table may miss a possible matrix by more: those are refused, since nobody can say which of them is
+// wrong.
 constexpr double rounding = 1e-10;
 
 }  // namespace

@@ -1,8 +1,8 @@
 // Coverage factors: how many standard uncertainties make an interval of a wanted coverage probability.
 //
-// Quantiles are those of the normal distribution and of Student's t (Boost.Math; docs/decisions/0008). No units: factors and
-// probabilities. Source: JCGM 100:2008 (GUM) 6.3, annex G. Check values: tests/published (GUM table G.2, G.4.1).
-// Errors: bad_input (a probability not between 0 and 1, degrees of freedom below 1 or not a number).
+// Quantiles are those of the normal distribution and of Student's t (Boost.Math; docs/decisions/0008). No units:
+// factors and probabilities. Source: JCGM 100:2008 (GUM) 6.3, annex G. Check values: tests/published (GUM table G.2,
+// G.4.1). Errors: bad_input (a probability not between 0 and 1, degrees of freedom below 1 or not a number).
 #pragma once
 
 #include <limits>
@@ -23,7 +23,8 @@ enum class Truncation { to_lower_integer, none };
 // rounding (closer than one part in 10^9) counts as whole; infinite stays infinite.
 [[nodiscard]] double truncated(double degrees_of_freedom, Truncation truncation);
 
-// k such that an interval of ± k has the coverage: t of GUM G.3.2 (equation G.1d), the normal factor for infinite degrees.
+// k such that an interval of ± k has the coverage: t of GUM G.3.2 (equation G.1d), the normal factor for infinite
+// degrees.
 [[nodiscard]] Result<double> coverage_factor(double coverage, double degrees_of_freedom,
                                              Truncation truncation = Truncation::to_lower_integer);
 

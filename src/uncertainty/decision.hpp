@@ -1,23 +1,24 @@
 // Decision rules: what a measured value and its uncertainty say about a tolerance.
 //
-// All values in one unit. A tolerance has a lower limit, an upper limit or both. A value exactly on a limit of acceptance is
-// accepted. x: measured value, u: standard, U: expanded uncertainty (k as the report says, usually 2).
-// P: probability of conformance, the part of a normal distribution of mean x and standard deviation u that lies inside the
-// tolerance, whatever was known before (JCGM 106:2012 7.2 to 7.4). 1 - P: the specific risk of accepting this item falsely.
+// All values in one unit. A tolerance has a lower limit, an upper limit or both. A value exactly on a limit of
+// acceptance is accepted. x: measured value, u: standard, U: expanded uncertainty (k as the report says, usually 2).
+// P: probability of conformance, the part of a normal distribution of mean x and standard deviation u that lies inside
+// the tolerance, whatever was known before (JCGM 106:2012 7.2 to 7.4). 1 - P: the specific risk of accepting this item
+// falsely.
 //
-//   rule               within                             outside                          not_decided
-//   simple_acceptance  lower <= x <= upper                any other x                      never: the uncertainty is not looked at,
-//                                                                                          the risk at a limit is 50 %
-//   guard_band         lower + w <= x <= upper - w        x < lower - w or x > upper + w   any other x: nearer to a limit than w,
-//   (w = r U, r = 1)                                                                       or the tolerance is narrower than 2 w
-//   largest_risk       1 - P <= p                         P <= p                           any other x: neither answer is safe
-//   (p, below 0.5)                                                                         enough
+//   rule               within                        outside                         not_decided
+//   simple_acceptance  lower <= x <= upper           any other x                     never: the uncertainty is not
+//                                                                                    looked at, the risk at a limit is 50 %
+//   guard_band         lower + w <= x <= upper - w   x < lower - w, x > upper + w    any other x: nearer to a limit than w,
+//   (w = r U, r = 1)                                                                 or the tolerance is narrower than 2 w
+//   largest_risk       1 - P <= p                    P <= p                          any other x: neither answer is safe
+//   (p, below 0.5)                                                                   enough
 //
-// Sources: simple acceptance and guard band: ILAC-G8:09/2019 4.2.1, 4.2.2 (w = U: at most 2.5 % risk at one limit) and 4.2.3 (what
-// we call not_decided is its conditional pass and conditional fail; who wants the binary rule of 4.2.2 reads not_decided as
-// fail). Largest risk: JCGM 106:2012 clauses 7 and 8 (clause numbers from memory). Check values: tests/published.
-// Errors: bad_input (no limit, limits in the wrong order, a number that is not finite, an uncertainty below 0, r below 0, p not
-// between 0 and 0.5).
+// Sources: simple acceptance and guard band: ILAC-G8:09/2019 4.2.1, 4.2.2 (w = U: at most 2.5 % risk at one limit) and
+// 4.2.3 (what we call not_decided is its conditional pass and conditional fail; who wants the binary rule of 4.2.2
+// reads not_decided as fail). Largest risk: JCGM 106:2012 clauses 7 and 8 (clause numbers from memory). Check values:
+// tests/published. Errors: bad_input (no limit, limits in the wrong order, a number that is not finite, an uncertainty
+// below 0, r below 0, p not between 0 and 0.5).
 #pragma once
 
 #include <optional>

@@ -1,22 +1,23 @@
-// What is known about one input of a measurement, as a probability distribution about its estimate: the estimate itself is
-// kept elsewhere, a Distribution is centred on zero.
+// What is known about one input of a measurement, as a probability distribution about its estimate: the estimate
+// itself is kept elsewhere, a Distribution is centred on zero.
 //
 // A distribution is in the unit of the quantity; its size is 0 or above (0: known exactly).
 //
 //   shape        size is                      standard uncertainty       source
-//   normal       standard uncertainty u       u                          GUM 4.2 (type A), 4.3.3, 4.3.4 (a certificate's U/k)
+//   normal       standard uncertainty u       u                          GUM 4.2 (type A), 4.3.3 (a certificate's U/k)
 //   rectangular  half-width a                 a / sqrt(3)                GUM 4.3.7; JCGM 101:2008 6.4.2
 //   triangular   half-width a                 a / sqrt(6)                GUM 4.3.9; JCGM 101 6.4.5
 //   u_shaped     half-width a (arcsine)       a / sqrt(2)                GUM H.1.3.4; JCGM 101 6.4.6
 //   t            scale s (s/sqrt(n), n - 1)   s sqrt(v / (v - 2))        JCGM 101 6.4.9.4, degrees of freedom v above 2
 //
-// Few readings go into a GUM budget as `normal` with u = s/sqrt(n) and n - 1 degrees of freedom, and widen the interval through
-// Welch-Satterthwaite. `t` is the supplement's way (JCGM 101 6.4.9): the distribution itself is wider, so its standard
-// uncertainty is s sqrt(v / (v - 2)) and exactly that; Welch-Satterthwaite counts it with infinite degrees of freedom, or the few
-// readings would be counted twice. Monte Carlo draws what the shape says: a `normal` with few degrees of freedom is drawn as
-// a normal.
+// Few readings go into a GUM budget as `normal` with u = s/sqrt(n) and n - 1 degrees of freedom, and widen the
+// interval through Welch-Satterthwaite. `t` is the supplement's way (JCGM 101 6.4.9): the distribution itself is
+// wider, so its standard uncertainty is s sqrt(v / (v - 2)) and exactly that; Welch-Satterthwaite counts it with
+// infinite degrees of freedom, or the few readings would be counted twice. Monte Carlo draws what the shape says: a
+// `normal` with few degrees of freedom is drawn as a normal.
 //
-// Errors of the makers: bad_input (size below 0 or not finite; degrees of freedom below 1, of a t not above 2 or infinite).
+// Errors of the makers: bad_input (size below 0 or not finite; degrees of freedom below 1, of a t not above 2 or
+// infinite).
 #pragma once
 
 #include <optional>

@@ -2,8 +2,8 @@
 
 source_rules.py pure-rooms | co-await | words [--self-test]
 
-pure-rooms  thermometry, uncertainty and sequence include only std, their own headers, nightwell/ and Eigen (sequence also
-            thermometry; the .cpp files of uncertainty also boost/math); include/nightwell includes no third party.
+pure-rooms  thermometry, uncertainty and sequence include only std, their own headers, nightwell/ and Eigen (sequence
+            also thermometry; the .cpp files of uncertainty also boost/math); include/nightwell includes no third party.
 co-await    g++ 12 miscompiles some co_await expressions: no `{` and no `[` between co_await and its `;`, and no `= {` in
             the parameters of a function that returns awaitable<>.
 words       no sleeping, no std::regex, no locale-bound number parsing, no dlopen, anywhere in our code.
@@ -79,7 +79,8 @@ RULES = {"pure-rooms": (pure_rooms, ("src/thermometry", "src/uncertainty", "src/
 
 BAD = {
     "pure-rooms": [("src/sequence/x.cpp", '#include <asio/awaitable.hpp>'), ("src/thermometry/x.cpp", '#include "sequence/plan.hpp"'),
-                   ("include/nightwell/x.hpp", "#include <nlohmann/json.hpp>"), ("src/sequence/y.cpp", "#include <unistd.h>"), ("src/thermometry/y.cpp", "#include <boost/math/tools/roots.hpp>"),
+                   ("include/nightwell/x.hpp", "#include <nlohmann/json.hpp>"), ("src/sequence/y.cpp", "#include <unistd.h>"),
+                   ("src/thermometry/y.cpp", "#include <boost/math/tools/roots.hpp>"),
                    ("src/uncertainty/x.hpp", "#include <boost/math/distributions/normal.hpp>"),
                    ("src/uncertainty/x.cpp", "#include <boost/asio.hpp>")],
     "co-await": [("src/a.cpp", "co_await f(Command{s, 1});"), ("src/b.cpp", "co_await f([x] { return x; });"),
