@@ -97,7 +97,7 @@ Result<MonteCarloResult> monte_carlo_chunks(const ChunkModel& model, std::span<c
   Moments all;
   std::vector<Figures> blocks;
   std::vector<double> values;
-  if (!options.significant_digits) values.reserve(most_blocks * in_block);
+  values.reserve(most_blocks * in_block);  // address space only: pages come as blocks do
   while (blocks.size() < most_blocks && !out.stable) {
     auto results = block_results(model, *sampler, options.coverage, options.seed, blocks.size());
     const auto odd = std::find_if_not(results.begin(), results.end(), [](double y) { return std::isfinite(y); });

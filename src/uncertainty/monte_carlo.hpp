@@ -6,7 +6,7 @@
 //
 // Trials come in blocks of max(10^4, 100/(1 - p)) (7.9.4, step b), each block from its own stream of random numbers
 // (seed, block). So the same seed, coverage, inputs and model give the same bits, however blocks are shared among
-// threads.
+// threads; on another machine the last digits may differ, as far as its C library's exp and log do.
 //
 // Adaptive (7.9): blocks are added until twice the standard deviation of the blocks' means, of their standard
 // deviations and of both ends of their symmetric intervals are each below the numerical tolerance of u. most_trials

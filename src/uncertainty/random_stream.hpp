@@ -1,4 +1,7 @@
-// Random numbers that are the same on every machine: one stream for each pair (seed, block).
+// Random numbers by seed: one stream for each pair (seed, block).
+//
+// Bits and rectangular numbers are the same on every machine; normal ones but for the
+// last digits of the C library's exp and log.
 //
 // Generator: xoshiro256++ (Blackman and Vigna, ACM TOMS 47 (2021); public domain reference code), its state filled by
 // splitmix64 from seed and block. Normal numbers: the ziggurat of Marsaglia and Tsang (J. Stat. Softw. 5 (2000) 8)
