@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "results/monte_carlo.hpp"
 #include "results/results.hpp"
 
 namespace nightwell::report {
@@ -18,6 +19,11 @@ namespace nightwell::report {
 
 // Every line of every item's budget; a sentence where there are none. At most 100 columns. `u` of a line: its contribution.
 [[nodiscard]] std::string budgets(const results::Results& results);
+
+// The GUM's interval of each item's error and the one by Monte Carlo (results/monte_carlo.hpp), side by side, and whether they
+// agree by JCGM 101 clause 8. `checks`: one a plateau and item, in their order; an Error's text stands in its place.
+[[nodiscard]] std::string monte_carlo(const results::Results& results,
+                                      const std::vector<Result<results::MonteCarloCheck>>& checks);
 
 // One object, "format": "nightwell-results/1", with a LF at the end. Numbers read back exactly.
 [[nodiscard]] std::string json(const results::Results& results);

@@ -4,6 +4,7 @@
 #include <charconv>
 #include <chrono>
 #include <cmath>
+#include <utility>
 
 #include "uncertainty/budget.hpp"
 
@@ -67,7 +68,8 @@ class Lines {
  private:
   void add(std::string name, std::string unit, Shape shape, double amount, double sensitivity, std::string source,
            std::optional<double> degrees = std::nullopt) {
-    out_.lines.push_back({std::move(name), std::move(unit), shape, amount, degrees, sensitivity, std::move(source)});
+    out_.lines.push_back(
+        {std::move(name), std::move(unit), shape, amount, degrees, sensitivity, enters_, entering_, std::move(source)});
   }
 
   void gap(std::string what) {
@@ -117,9 +119,14 @@ class Lines {
     if (scanner == context_.lab.scanners.end() || effects == scanner->second.end())
       return gap("the budget states nothing about " + channel.scanner + " reading " +
                  std::string(nightwell::name(channel.measures)));
+    const auto kelvin_enters = std::exchange(enters_, channel.role == Role::item        ? Enters::item_raw
+                                                      : channel.role == Role::reference ? Enters::reference_raw
+                                                                                        : Enters::junction_raw);
+    entering_ = static_cast<std::size_t>(&channel - context_.channels.data());
     for (const Effect& effect : effects->second)
       add(called(channel) + ", " + channel.scanner + ": " + effect.name, unit_of(channel.measures), effect.shape,
           effect.constant + effect.of_reading * std::abs(raw), sensitivity, effect.source, effect.degrees_of_freedom);
+    enters_ = kelvin_enters;
   }
 
   // `dated`: whose certificate counts the years of an effect that grows with them.
@@ -162,7 +169,9 @@ class Lines {
     const auto share = junction_share(t_c);
     if (!share) return;
     if (context_.lab.junctions.empty()) gap("the budget states nothing about junctions");
+    enters_ = Enters::junction;
     add_effects(called_so, context_.lab.junctions, t_c, *share);
+    enters_ = Enters::difference;
   }
 
   void add_junction(const JunctionChannel& junction) {
@@ -172,6 +181,7 @@ class Lines {
     if (readings == plateau_.junctions.end() || !readings->mean_c) return gap(called(channel) + " has no readings");
     const auto share = junction_share(*readings->mean_c);
     if (!share) return;
+    enters_ = Enters::junction;
     if (channel.u95_k)
       add(called(channel) + ": certificate", "K", Shape::normal, *channel.u95_k / 2, *share,
           "card of " + channel.serial + ", U95 with k = 2");
@@ -179,6 +189,7 @@ class Lines {
       gap("the card of " + called(channel) + " states no uncertainty");
     add_sensor(channel, *readings, *share);
     add_effects(called(channel), context_.lab.junctions, *readings->mean_c, *share, &channel);
+    enters_ = Enters::difference;
   }
 
   void add_source() {
@@ -191,6 +202,8 @@ class Lines {
   const Item& item_;
   const BudgetContext& context_;
   const Channel& channel_;
+  Enters enters_ = Enters::difference;  // of the lines that are added now
+  std::size_t entering_ = 0;
   ItemBudget out_;
 };
 

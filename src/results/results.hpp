@@ -84,6 +84,10 @@ struct Reference {
   std::optional<double> difference_k;  // first minus second, where there are two
 };
 
+// Where a line enters the error: as kelvin of the difference, as the raw value of the item, of a reference or of the junction
+// channel, or as kelvin of the item's junction.
+enum class Enters { difference, item_raw, reference_raw, junction_raw, junction };
+
 // An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`.
 struct BudgetLine {
   std::string name;
@@ -92,6 +96,8 @@ struct BudgetLine {
   double amount = 0;
   std::optional<double> degrees_of_freedom;  // nothing: infinite
   double sensitivity = 0;                    // kelvin of the error a unit of it
+  Enters enters = Enters::difference;
+  std::size_t channel = 0;  // of a raw value
   std::string source;
   double contribution_k = 0;  // |sensitivity| x standard uncertainty
 };

@@ -15,8 +15,18 @@ namespace {
 
 struct ResultsArguments {
   std::string name;
-  bool as_json = false, as_csv = false, budgets = false;
+  bool as_json = false, as_csv = false, budgets = false, monte_carlo = false;
+  std::uint64_t seed = 1;
+  int digits = 1;
 };
+
+std::string monte_carlo_text(const results::Results& found, const ResultsArguments& arguments) {
+  std::vector<Result<results::MonteCarloCheck>> checks;
+  for (const auto& plateau : found.plateaus)
+    for (const auto& item : plateau.items)
+      checks.push_back(results::monte_carlo(found, plateau, item, arguments.seed, arguments.digits));
+  return report::monte_carlo(found, checks);
+}
 
 void show_results(Context& context, const ResultsArguments& arguments) {
   const auto path = find_journal(arguments.name, context.state_root());
@@ -35,6 +45,8 @@ void show_results(Context& context, const ResultsArguments& arguments) {
     for (const std::string& caution : report::cautions(*found)) tell(shown(caution));
   } else if (arguments.budgets) {
     say(report::budgets(*found));
+  } else if (arguments.monte_carlo) {
+    say(monte_carlo_text(*found, arguments));
   } else {
     say(report::text(*found));
   }
@@ -52,6 +64,14 @@ void add_results(CLI::App& program, Context& context) {
   command->add_flag("--budgets", arguments->budgets, "every line of every uncertainty budget")
       ->excludes(as_json)
       ->excludes(as_csv);
+  auto* monte_carlo = command->add_flag("--monte-carlo", arguments->monte_carlo,
+                                        "each budget by the Monte Carlo method too, and whether the two agree");
+  monte_carlo->excludes(as_json)->excludes(as_csv);
+  command->add_option("--seed", arguments->seed, "of its random numbers (1)")->type_name("N")->needs(monte_carlo);
+  command->add_option("--digits", arguments->digits, "of u that the two must agree in: 1 or 2 (1)")
+      ->check(CLI::Range(1, 2))
+      ->type_name("N")
+      ->needs(monte_carlo);
   command->callback([&context, arguments] { show_results(context, *arguments); });
 }
 

@@ -1,0 +1,78 @@
+// Monte Carlo of an item's budget: the GUM's interval is confirmed where the model is straight, not where it bends.
+#include "results/monte_carlo.hpp"
+
+#include <catch2/catch.hpp>
+
+#include "results/budget.hpp"
+
+using namespace nightwell;
+using namespace nightwell::results;
+using uncertainty::Shape;
+
+namespace {
+
+// One reference without any uncertainty, and one item whose scanner's reading is uncertain by `standard` in its raw unit.
+Results one_item(thermometry::SensorModel model, double raw, double t_c, double standard) {
+  Results out;
+  out.channels.resize(2);
+  out.channels[0].name = "reference";
+  out.channels[0].role = Role::reference;
+  out.channels[0].model = thermometry::Platinum{};
+  out.channels[1].name = "item";
+  out.channels[1].measures = thermometry::quantity(model);
+  out.channels[1].model = std::move(model);
+  out.plateaus.resize(1);
+  Plateau& plateau = out.plateaus[0];
+  plateau.reference.each.resize(1);
+  plateau.reference.each[0].raw_mean = 100.0;
+  plateau.reference.each[0].mean_c = 0.0;
+  plateau.items.resize(1);
+  Item& item = plateau.items[0];
+  item.readings.channel = 1;
+  item.readings.raw_mean = raw;
+  item.readings.mean_c = t_c;
+  item.error_k = 0.0;
+  ItemBudget budget;
+  const double slope = *thermometry::sensitivity_per_k(out.channels[1].model, t_c);
+  budget.lines.push_back(
+      {"reading", "ohm", Shape::normal, standard, std::nullopt, 1 / slope, Enters::item_raw, 1, "test", 0});
+  REQUIRE(combine(budget, 0.9545).ok());
+  item.budget = budget;
+  out.lab_budget = uncertainty::LabBudget{};
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE(
+    "A Pt100's budget is as good as straight: both methods agree to two digits, and the same seed gives the same "
+    "bits") {
+  const Results results = one_item(thermometry::Platinum{}, 138.5055, 100, 0.01);
+  const auto first = monte_carlo(results, results.plateaus[0], results.plateaus[0].items[0], 7, 1);
+  REQUIRE(first.ok());
+  CHECK(first->found.stable);
+  CHECK(first->agreement.validated);
+  CHECK(first->found.standard_uncertainty == Approx(0.01 / 0.37928).epsilon(0.01));
+  const auto again = monte_carlo(results, results.plateaus[0], results.plateaus[0].items[0], 7, 1);
+  CHECK(first->found.symmetric.low == again->found.symmetric.low);
+  CHECK(first->found.symmetric.high == again->found.symmetric.high);
+}
+
+TEST_CASE(
+    "A thermistor with a large uncertainty bends: the interval is not symmetric, and the GUM's is not confirmed") {
+  const thermometry::Thermistor thermistor{1.129241e-3, 2.341077e-4, 8.775468e-8, -40, 120};  // 10 kohm at 25 °C
+  const double raw = *thermometry::raw_value(thermistor, 25, std::nullopt);
+  const Results results = one_item(thermistor, raw, 25, raw * 0.15);
+  const auto check = monte_carlo(results, results.plateaus[0], results.plateaus[0].items[0], 7, 1);
+  REQUIRE(check.ok());
+  CHECK(check->found.symmetric.high > -check->found.symmetric.low);  // a low resistance is worth more kelvins
+  CHECK_FALSE(check->agreement.validated);
+}
+
+TEST_CASE("A trial that leaves the model's range is an error, not a number") {
+  const double raw = *thermometry::raw_value(thermometry::Platinum{}, 849.9, std::nullopt);
+  const Results results = one_item(thermometry::Platinum{}, raw, 849.9, 1);
+  const auto check = monte_carlo(results, results.plateaus[0], results.plateaus[0].items[0], 7, 1);
+  REQUIRE_FALSE(check.ok());
+  CHECK(check.error().code == Errc::out_of_range);
+}
