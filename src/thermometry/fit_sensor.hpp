@@ -40,7 +40,7 @@ struct FitPoint {
 };
 
 struct FittedPoint {
-  double residual_k = 0;  // the fitted sensor's temperature minus the reference's, by the slope there
+  double residual_k = 0;  // the fitted sensor's temperature minus the reference's, by the nominal slope
   std::optional<double>
       standardized;  // over its standard uncertainty; nullopt where the fit must pass through the point
   std::optional<double> leave_one_out_k;  // likewise, had the fit not seen this point

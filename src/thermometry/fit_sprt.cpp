@@ -15,7 +15,7 @@ namespace {
 
 constexpr const char* fitting_sprt = "fit of a standard platinum thermometer";
 constexpr int with_aluminium = 6;  // the subrange whose last coefficient begins at the aluminium point
-constexpr double triple_point_slope_per_k = 3.98848e-3;  // dWr/dT at 0.01 °C; derived from the reference function
+constexpr double triple_point_slope_per_k = 3.98853e-3;  // dWr/dT at 0.01 °C; derived from the reference function
 constexpr int rounds = 6;                                // each takes four digits off the error of that place
 
 Sprt with_side(double r_tpw_ohm, const SprtSubrange& side) {
@@ -32,24 +32,26 @@ bool near_triple_point(const FitPoint& point) {
   return std::abs(point.t_c - tables::triple_point_c) <= triple_point_window_k;
 }
 
-// The weighted mean of the points near 0.01 °C, each carried there along the reference function: so near, deviations differ
-// by less than 5 uK.
+// W of a point near the triple point: 1 there by definition, and from there along the reference function's slope. So near, its
+// bend is below 0.5 uK and deviations differ by less than 5 uK.
+double ratio_near_triple_point(const FitPoint& point) {
+  return 1 + triple_point_slope_per_k * (point.t_c - tables::triple_point_c);
+}
+
+// The weighted mean of the points near 0.01 °C.
 Result<TriplePoint> triple_point_of(std::span<const FitPoint> points) {
   double weights = 0, sum = 0;
   for (const FitPoint& point : points) {
     if (!near_triple_point(point)) continue;
-    const auto wr = reference_ratio(point.t_c);
-    if (!wr) return wr.error();
     const double u = fitting::combined(point.u_raw, point.u_k, point.raw * triple_point_slope_per_k);
     weights += 1 / (u * u);
-    sum += point.raw / *wr / (u * u);
+    sum += point.raw / ratio_near_triple_point(point) / (u * u);
   }
-  if (!(weights > 0))
-    return Error{Errc::bad_input, fitting_sprt,
-                 "R at the triple point of water is not given, and no point lies within " +
-                     number(triple_point_window_k) + " K of 0.01 °C",
-                 ""};
-  return TriplePoint{sum / weights, 1 / std::sqrt(weights)};
+  if (weights > 0) return TriplePoint{sum / weights, 1 / std::sqrt(weights)};
+  return Error{Errc::bad_input, fitting_sprt,
+               "R at the triple point of water is not given, and no point lies within " +
+                   number(triple_point_window_k) + " K of 0.01 °C",
+               ""};
 }
 
 // What each coefficient adds to the deviation at W, with `found` telling where d begins.
@@ -116,8 +118,8 @@ SquareMatrix with_triple_point(const SquareMatrix& fitted, const TriplePoint& tr
 }
 
 // The points near the triple point took no part in the fit: back in their places among all, with what they say about R.
-Result<std::vector<FittedPoint>> all_points(const std::vector<FittedPoint>& fitted, std::span<const FitPoint> points,
-                                            const TriplePoint& triple) {
+std::vector<FittedPoint> all_points(const std::vector<FittedPoint>& fitted, std::span<const FitPoint> points,
+                                    const TriplePoint& triple) {
   std::vector<FittedPoint> out;
   auto next = fitted.begin();
   for (const FitPoint& point : points) {
@@ -125,9 +127,8 @@ Result<std::vector<FittedPoint>> all_points(const std::vector<FittedPoint>& fitt
       out.push_back(*next++);
       continue;
     }
-    const auto wr = reference_ratio(point.t_c);
-    if (!wr) return wr.error();
-    out.push_back({(point.raw / triple.r_ohm - *wr) / triple_point_slope_per_k, std::nullopt, std::nullopt});
+    const double beyond_reference = point.raw / triple.r_ohm - ratio_near_triple_point(point);
+    out.push_back({beyond_reference / triple_point_slope_per_k, std::nullopt, std::nullopt});
   }
   return out;
 }
@@ -181,11 +182,7 @@ Result<SensorFit> fit_sprt(std::span<const FitPoint> points, const SprtFitOption
   out.covariance = with_triple_point(fit->covariance, triple, *per_ohm);
   if (fit->covariance_by_residuals)
     out.covariance_by_residuals = with_triple_point(*fit->covariance_by_residuals, triple, *per_ohm);
-  if (!options.r_tpw_ohm) {
-    auto all = all_points(out.points, points, triple);
-    if (!all) return all.error();
-    out.points = std::move(*all);
-  }
+  if (!options.r_tpw_ohm) out.points = all_points(out.points, points, triple);
   return fitting::usable(std::move(out));
 }
 

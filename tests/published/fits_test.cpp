@@ -51,8 +51,9 @@ TEST_CASE("Possolo and Iyer 2017, table II: a thermistor against a platinum ther
   LinearProblem problem;
   problem.columns = 4;
   for (std::size_t i = 0; i < example["prt_C"].size(); ++i) {
-    const double tau = example["thermistor_indication_C"][i];
-    problem.add(std::array{1.0, tau, tau * tau, tau * tau * tau}, example["prt_C"][i], 1.0);
+    // The indication as a function of the temperature, as published; users invert it.
+    const double tau = example["prt_C"][i];
+    problem.add(std::array{1.0, tau, tau * tau, tau * tau * tau}, example["thermistor_indication_C"][i], 1.0);
   }
   const auto fit = least_squares(problem);
   REQUIRE(fit.ok());

@@ -18,11 +18,12 @@ TEST_CASE("A resistance that rose shows as so many millikelvin, with its uncerta
   CHECK(triple_point_check(card, 0, {25.4999, 0})->difference_mk < 0);
 }
 
+// The reference function is 5e-9 off 1 at 0.01 °C, which is 1.2 uK.
 TEST_CASE("The difference is what the card would show wrong at 0.01 °C") {
   const Sprt card{100.02, std::nullopt, SprtSubrange{8, {-1.2e-4, -1e-5}}};
   for (const double r_ohm : {100.0195, 100.0203, 100.025}) {
     const double shown_mk = 1e3 * (*sprt_temperature_c(card, r_ohm) - 0.01);
-    CHECK(triple_point_check(card, 0, {r_ohm, 0})->difference_mk == Approx(shown_mk).epsilon(3e-4));
+    CHECK(triple_point_check(card, 0, {r_ohm, 0})->difference_mk == Approx(shown_mk).epsilon(3e-4).margin(2e-3));
   }
 }
 
