@@ -58,6 +58,24 @@ TEST_CASE("Residuals are the fitted sensor minus the reference; one left out is 
   }
 }
 
+TEST_CASE("The uncertainty of R at the triple point is common to all ratios: it moves the curve, not the residuals") {
+  const Sprt truth{25.4817, std::nullopt, SprtSubrange{8, {-1.6e-4, -9e-6}}};
+  std::vector<FitPoint> points;
+  for (const double t_c : {100.0, 150.0, 200.0, 250.0, 300.0, 350.0, 400.0})
+    points.push_back({t_c, *raw_value(truth, t_c, std::nullopt), 1e-4, 0});
+  const double u_r_ohm = 25.4817 * 4e-6;  // 1 mK
+  const auto exact = fit_sprt(points, {8, 25.4817, 0}), doubtful = fit_sprt(points, {8, 25.4817, u_r_ohm});
+  const auto moved = fit_sprt(points, {8, 25.4817 + u_r_ohm, 0});
+  REQUIRE((exact.ok() && doubtful.ok() && moved.ok()));
+  CHECK(exact->covariance.at(0, 0) == 0);
+  CHECK(std::sqrt(doubtful->covariance.at(0, 0)) == Approx(u_r_ohm));
+  for (const std::size_t i : {1u, 2u}) {
+    const double shift = moved->coefficients[i] - exact->coefficients[i];
+    CHECK(doubtful->covariance.at(i, i) - exact->covariance.at(i, i) == Approx(shift * shift).epsilon(0.01));
+    CHECK(doubtful->covariance.at(0, i) == Approx(shift * u_r_ohm).epsilon(0.01));
+  }
+}
+
 TEST_CASE("The curve's uncertainty is smaller in the middle of the points than outside") {
   const auto kinds = fit_kinds();
   const auto& platinum = kinds[2];
