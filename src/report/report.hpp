@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "results/fit_item.hpp"
 #include "results/monte_carlo.hpp"
 #include "results/results.hpp"
 
@@ -24,6 +25,9 @@ namespace nightwell::report {
 // agree by JCGM 101 clause 8. `checks`: one a plateau and item, in their order; an Error's text stands in its place.
 [[nodiscard]] std::string monte_carlo(const results::Results& results,
                                       const std::vector<Result<results::MonteCarloCheck>>& checks);
+
+// Coefficients, residuals and warnings of one item's fit.
+[[nodiscard]] std::string fit(const results::Results& results, const results::ItemFit& fit);
 
 // One object, "format": "nightwell-results/1", with a LF at the end. Numbers read back exactly.
 [[nodiscard]] std::string json(const results::Results& results);

@@ -75,7 +75,7 @@ struct JunctionTemperature {
   }
 };
 
-Error cannot(const std::string& why) {
+Error no_check(const std::string& why) {
   return {Errc::bad_input, "Monte Carlo of a budget", why, ""};
 }
 
@@ -85,7 +85,7 @@ Result<Model> model_of(const Results& results, const Plateau& plateau, const Ite
   out.error_k = *item.error_k;
   const Channel& channel = results.channels[item.readings.channel];
   const auto at = place_of(channel, item.readings, std::visit(JunctionTemperature{plateau}, channel.junction));
-  if (!at) return cannot("the item's mean reading has no temperature");
+  if (!at) return no_check("the item's mean reading has no temperature");
   out.item = *at;
   if (const auto* junction = std::get_if<JunctionChannel>(&channel.junction))
     for (const Readings& one : plateau.junctions)
@@ -93,7 +93,7 @@ Result<Model> model_of(const Results& results, const Plateau& plateau, const Ite
   for (const Readings& one : plateau.reference.each) {
     const Channel& reference = results.channels[one.channel];
     const auto there = place_of(reference, one, std::visit(JunctionTemperature{plateau}, reference.junction));
-    if (!there) return cannot("a reference's mean reading has no temperature");
+    if (!there) return no_check("a reference's mean reading has no temperature");
     out.references.push_back(*there);
   }
   for (const BudgetLine& line : out.lines) {
@@ -109,7 +109,7 @@ Result<Model> model_of(const Results& results, const Plateau& plateau, const Ite
 
 Result<MonteCarloCheck> monte_carlo(const Results& results, const Plateau& plateau, const Item& item,
                                     std::uint64_t seed, int digits) {
-  if (!item.budget || !item.error_k || !item.budget->expanded_k) return cannot("there is no budget");
+  if (!item.budget || !item.error_k || !item.budget->expanded_k) return no_check("there is no budget");
   auto model = model_of(results, plateau, item);
   if (!model) return model.error();
   std::vector<uncertainty::Input> inputs;
