@@ -21,6 +21,7 @@ void add_runs(CLI::App& program, Context& context);
 void add_tail(CLI::App& program, Context& context);
 void add_verify(CLI::App& program, Context& context);
 void add_results(CLI::App& program, Context& context);
+void add_report(CLI::App& program, Context& context);
 void add_steady(CLI::App& program, Context& context);
 
 using AddCommand = void (*)(CLI::App& program, Context& context);
@@ -28,7 +29,7 @@ using AddCommand = void (*)(CLI::App& program, Context& context);
 // In the order of --help: the order of a night.
 inline constexpr AddCommand all_commands[] = {
     add_plan, add_survey, add_start,  add_status,  add_watch,  add_requests,
-    add_runs, add_tail,   add_verify, add_results, add_steady,
+    add_runs, add_tail,   add_verify, add_results, add_report, add_steady,
 };
 
 }  // namespace nightwell::cli

@@ -22,9 +22,7 @@ constexpr const char* data_columns =
 
 std::string plateau_line(const Plateau& plateau, const journal::Record& record) {
   CsvLine line;
-  const auto sweep = [&](const std::optional<std::uint64_t>& number) {
-    number ? line.whole(*number) : line.nothing();
-  };
+  const auto sweep = [&](const std::optional<std::uint64_t>& number) { number ? line.whole(*number) : line.nothing(); };
   line.text("plateau").number(up_s(record.up)).text(record.utc).nothing().nothing().nothing();
   line.whole(plateau.index).number(plateau.setpoint_c);
   for (int i = 0; i < 8; ++i) line.nothing();
