@@ -29,6 +29,12 @@ std::string ending_words(const Results& results) {
   return *results.ending + (results.ending_why.empty() ? "" : ": " + results.ending_why);
 }
 
+// "2026-11-25T20:15:00.000000Z" as 2026-11-25 20:15:00 UTC; anything else as it is.
+std::string date_words(const std::string& utc) {
+  if (utc.size() < 20 || utc[10] != 'T' || utc.back() != 'Z') return utc;
+  return utc.substr(0, 10) + " " + utc.substr(11, 8) + " UTC";
+}
+
 // Two versions may be at work: the one that measured and the one that makes this page.
 std::string program_words(const Results& results) {
   return results.program_name + " " + results.program_version + " on " + results.host + "; this record by nightwell " +
@@ -46,7 +52,7 @@ PageData page_data(const Results& results, const Course& course) {
             {{"Run (unique identification)", results.run},
              {"Customer reference", results.customer_reference},
              {"Job", results.job},
-             {"Measured from", results.opened_utc + " to " + results.last_utc},
+             {"Measured from", date_words(results.opened_utc) + " to " + date_words(results.last_utc)},
              {"Ending", ending_words(results)},
              {"Profile, bench", results.profile + ", " + results.bench},
              {"Program", program_words(results)}});

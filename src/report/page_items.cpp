@@ -200,8 +200,7 @@ void put_budgets(PageData& page, const Results& results) {
   }
   put_list(page, "budgets", budgets);
   put(page, "no_budgets",
-      results.lab_budget ? "No item has an error that a budget could belong to."
-                         : "This run had no uncertainty budget.");
+      results.lab_budget ? "No budget is worked out for any item." : "This run had no uncertainty budget.");
 }
 
 }  // namespace nightwell::report
