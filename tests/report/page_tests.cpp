@@ -105,11 +105,11 @@ TEST_CASE("a budget whose sum is not worked out shows its lines and says so", "[
 }
 
 TEST_CASE("text from outside is text on the page", "[page]") {
-  for (const std::string hostile : {std::string("<script>alert(1)</script>"), std::string("\"'><img src=x onerror=y>"),
-                                    std::string("{{{run}}} {{>x}} {{=<% %>=}}"), std::string("\x1b]0;t\x07\x9b"),
-                                    std::string("\xe2\x80\xae"
-                                                "10-BS"),
-                                    std::string("</title></style>")}) {
+  for (const std::string& hostile : {std::string("<script>alert(1)</script>"), std::string("\"'><img src=x onerror=y>"),
+                                     std::string("{{{run}}} {{>x}} {{=<% %>=}}"), std::string("\x1b]0;t\x07\x9b"),
+                                     std::string("\xe2\x80\xae"
+                                                 "10-BS"),
+                                     std::string("</title></style>")}) {
     auto found = full_results();
     auto course = full_course();
     set_every_text(found, course, hostile);

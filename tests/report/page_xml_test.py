@@ -22,7 +22,7 @@ class Nesting(html.parser.HTMLParser):
             self.open.append(tag)
 
     def handle_endtag(self, tag):
-        if not self.open or self.open.pop() != tag:
+        if tag not in VOID and (not self.open or self.open.pop() != tag):
             self.wrong.append((tag, self.getpos()))
 
 
