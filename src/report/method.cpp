@@ -117,14 +117,14 @@ std::vector<std::string> decision(const Results& results) {
   std::string rule;
   switch (budget.rule) {
     case uncertainty::Rule::simple:
-      rule = "simple acceptance: within where |error| is at most the limit, whatever U is";
+      rule = "simple acceptance: the error alone is held against the limit; U is stated beside it";
       break;
     case uncertainty::Rule::guard_band:
-      rule = "guard band w = U: within where |error| + U is at most the limit, outside where |error| - U is beyond it";
+      rule = "guard band w = U: within where all of error ± U lies within the limits";
       break;
     case uncertainty::Rule::largest_risk:
       rule =
-          "the risk of a false statement, by the probability of conformance, is at most " + exact(budget.largest_risk);
+          "the risk of a false acceptance, by the probability of conformance, is at most " + exact(budget.largest_risk);
       break;
   }
   std::vector<std::string> out{"Decision rule: " + rule + " (" + budget.rule_source + ").",

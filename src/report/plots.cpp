@@ -124,7 +124,7 @@ void draw_limits(Plot& plot, const std::vector<ErrorPoint>& points, double scale
   plot.svg().polygon(band, "#f0f0f0");
   plot.curve(upper, dashed);
   plot.curve(lower, dashed);
-  plot.legend(dashed, "limits of the tolerance");
+  plot.legend(dashed, "tolerance");
 }
 
 // Points of one setpoint stand side by side: up to the left, down to the right.
@@ -265,9 +265,9 @@ std::string error_plot(const Results& results, std::size_t channel, const std::v
   draw_errors(plot, points, scale);
   for (const Direction direction : {Direction::up, Direction::down})
     if (std::any_of(points.begin(), points.end(), [&](const auto& point) { return point.direction == direction; }))
-      plot.legend(mark_of(direction), direction == Direction::up ? "come to from below" : "come to from above");
+      plot.legend(mark_of(direction), direction == Direction::up ? "come to from below" : "from above");
   if (std::any_of(points.begin(), points.end(), [](const auto& point) { return point.u_k.has_value(); }))
-    plot.legend(Stroke{}, "bars: ±U");
+    plot.legend(Stroke{}, "±U");
   return std::move(plot).finished();
 }
 

@@ -63,14 +63,14 @@ TEST_CASE("errors, U, limits, conformance and verdicts are those of the results"
   const std::string page = page_of(full_results(), full_course());
   CHECK(count_of(page, ">not decided</td>") == 1);
   CHECK(count_of(page, ">within</td>") == 6);
-  CHECK(count_of(page, "class=\"strong\">outside</td>") == 1);
+  CHECK(count_of(page, "class=\"w strong\">outside</td>") == 1);
   CHECK(holds(page, "<td class=\"n\">0.6600</td><td class=\"n\">0.0598</td><td class=\"n\">2.00</td>"));
   CHECK(holds(page, "±0.500"));
   CHECK(holds(page, "99.98 %"));
   CHECK(holds(page, "the error is nearer to the limit than U"));
   // 2 µV as half-width, 24500 K/V: 24.5 mK a microvolt; 28.3 mK of the error.
   CHECK(holds(page,
-              "<td class=\"n\">2.000</td><td>µV</td><td>rectangular</td><td class=\"n\">∞</td>"
+              "<td class=\"n\">2.000</td><td class=\"u\">µV</td><td class=\"w\">rectangular</td><td class=\"n\">∞</td>"
               "<td class=\"n\">24.50</td><td class=\"n\">28.30</td>"));
 }
 

@@ -82,9 +82,9 @@ TEST_CASE("an item's errors are told apart by where the plateau was come to from
   CHECK(ways == std::vector<Direction>{Direction::down, Direction::up, Direction::up, Direction::down, Direction::up});
   const std::string drawing = error_plot(found, 1, ways);
   CHECK(holds(drawing, "come to from below"));
-  CHECK(holds(drawing, "come to from above"));
-  CHECK(holds(drawing, "limits of the tolerance"));
-  CHECK(holds(drawing, "bars: ±U"));
+  CHECK(holds(drawing, ">from above<"));
+  CHECK(holds(drawing, ">tolerance<"));
+  CHECK(holds(drawing, ">±U<"));
   CHECK(many(drawing, "fill=\"#000\" stroke") == 3);  // two from below, and the legend's
   CHECK(error_plot(found, 0, ways).empty());          // the reference is no item
 }
