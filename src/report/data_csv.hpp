@@ -1,8 +1,8 @@
 // Every reading of a run, and every plateau, as a table for a spreadsheet: docs/report.md has the columns.
 //
-// RFC 4180, UTF-8, CRLF; numbers read back exactly. In the order of the journal, a line a reading; a plateau's line stands
-// where it closed.
-// Errors: of reading the file, those of journal/reader.hpp; damaged; whatever `write` failed with.
+// RFC 4180, UTF-8, CRLF; numbers read back exactly. In the order of the journal, a line a reading; a plateau's line
+// stands where it closed. Errors: of reading the file, those of journal/reader.hpp; damaged; whatever `write` failed
+// with.
 #pragma once
 
 #include <filesystem>

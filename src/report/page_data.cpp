@@ -10,15 +10,10 @@
 
 namespace nightwell::report {
 
-namespace {
-
-// A hyphen in front of a number becomes the minus sign, which no browser breaks a line at.
 std::string with_minus(std::string number) {
   if (number.size() > 1 && number.front() == '-') number.replace(0, 1, "\u2212");
   return number;
 }
-
-}  // namespace
 
 void put(PageData& to, const char* key, const std::string& text) {
   to.set(key, PageData(journal::printable(text)));

@@ -1,7 +1,7 @@
 // What the page's template is filled with. For report's own .cpp files: mustache is a large header.
 //
-// Every text goes in through put(), which shows control characters as escapes; the template escapes it for HTML ({{ }}).
-// Drawings of ours alone go in through put_drawing() and stand in {{{ }}}.
+// Every text goes in through put(), which shows control characters as escapes; the template escapes it for HTML, in
+// {{ }}. Drawings of ours alone go in through put_drawing() and stand in {{{ }}}.
 #pragma once
 
 #include <kainjow/mustache.hpp>
@@ -19,12 +19,14 @@ using PageData = kainjow::mustache::data;
 
 void put(PageData& to, const char* key, const std::string& text);
 void put_drawing(PageData& to, const char* key, const std::string& drawing);
-// `key`, and "has_" + key: whether it has an entry. Mustache looks a missing key up in the objects around: each entry sets
-// all keys that its part of the template names.
+// `key`, and "has_" + key: whether it has an entry. Mustache looks a missing key up in the objects around: each entry
+// sets all keys that its part of the template names.
 void put_list(PageData& to, const std::string& key, const std::vector<PageData>& entries);
 // A list of texts, each an entry with `text`.
 void put_texts(PageData& to, const std::string& key, const std::vector<std::string>& texts);
 
+// A hyphen in front of a number becomes the minus sign, which no browser breaks a line at.
+[[nodiscard]] std::string with_minus(std::string number);
 // "-" for an empty text; numbers with so many decimals, "-" where missing, a proper minus sign.
 [[nodiscard]] std::string or_dash(const std::string& text);
 [[nodiscard]] std::string shown_number(std::optional<double> value, int decimals);

@@ -105,6 +105,8 @@ std::vector<std::string> item_notes(const Results& results, const std::vector<co
   for (std::size_t i = 0; i < items.size(); ++i) {
     if (!items[i]) continue;
     const std::string called = "Plateau " + std::to_string(results.plateaus[i].index + 1) + ": ";
+    if (results.plateaus[i].outcome == "not_settled")
+      out.push_back(called + "read although the settle rule was not met.");
     if (!items[i]->error_k) out.push_back(called + "no error is worked out; see the readings by plateau.");
     if (items[i]->verdict && !items[i]->verdict->why.empty())
       out.push_back(called + answer_words(items[i]->verdict) + ": " + items[i]->verdict->why);

@@ -63,7 +63,7 @@ PageData reading_row(const Readings& readings, std::size_t reference_outside, co
   put(out, "role", std::string(name(channel.role)));
   put(out, "serial", or_dash(channel.serial));
   put(out, "n", std::to_string(readings.n));
-  put(out, "raw", raw_text(readings.raw_mean, channel.measures));
+  put(out, "raw", with_minus(raw_text(readings.raw_mean, channel.measures)));
   put(out, "mean", shown_number(readings.mean_c, 4));
   put(out, "sd", mk(readings.sd_k));
   put(out, "drift", mk(readings.drift_k));

@@ -27,8 +27,8 @@ class Span {
   double low_ = 0, high_ = 0;
 };
 
-// Multiples of 1, 2 or 5 times a power of ten within the range, `about` of them (between half and twice as many); and how
-// many decimals tell them apart.
+// Multiples of 1, 2 or 5 times a power of ten within the range, `about` of them (between half and twice as many); and
+// how many decimals tell them apart.
 struct Ticks {
   std::vector<double> at;
   int decimals = 0;

@@ -37,7 +37,8 @@ struct PhaseChange {
   std::string why;
 };
 
-// Anything that somebody who reviews the night has to see: kinds person, ask, fault, guard, park, left_out, failure, note.
+// Anything that somebody who reviews the night has to see: kinds person, ask, fault, guard, park, left_out, failure,
+// note.
 struct Event {
   double at_s = 0;
   std::string kind;
@@ -103,12 +104,12 @@ struct Course {
 inline constexpr std::size_t most_points = 4000;
 
 // At most `most` points (4 or more) in the same order: the first, the last, and of each of equal spans of time the
-// lowest and the highest, so that no extreme is lost. All of them where they are no more than that. `points` are in order
-// of time.
+// lowest and the highest, so that no extreme is lost. All of them where they are no more than that. `points` are in
+// order of time.
 [[nodiscard]] std::vector<Point> decimated(const std::vector<Point>& points, std::size_t most);
 
-// `results` are those of the same journal; records behind the ones that they rest on are not looked at, so that a journal
-// which grows meanwhile gives one picture.
+// `results` are those of the same journal; records behind the ones that they rest on are not looked at, so that a
+// journal which grows meanwhile gives one picture.
 Result<Course> course(const std::filesystem::path& path, const Results& results);
 Result<Course> course(std::span<const journal::Record> records, const Results& results);
 
