@@ -92,7 +92,7 @@ fs::path write_night_of_report(const fs::path& path, const std::string& ending) 
   return path;
 }
 
-std::string text_of(const fs::path& path) {
+std::string content_of(const fs::path& path) {
   std::ifstream file(path, std::ios::binary);
   std::ostringstream out;
   out << file.rdbuf();
@@ -135,10 +135,10 @@ TEST_CASE("report writes the page, the readings and the plan") {
   REQUIRE(outcome.exit == 0);
   CHECK(files_in(folder.path() / "out") == 3);  // and nothing temporary
   CHECK(holds(outcome.out, "night.data.csv"));
-  CHECK(holds(text_of(page), "SB-c1"));
-  CHECK(holds(text_of(page), "0.2500"));
+  CHECK(holds(content_of(page), "SB-c1"));
+  CHECK(holds(content_of(page), "0.2500"));
 
-  const std::string data = text_of(folder.path() / "out" / "night.data.csv");
+  const std::string data = content_of(folder.path() / "out" / "night.data.csv");
   CHECK(
       holds(data, "reading,10.5,2026-11-25T20:15:00.000000Z,1,capture,straight,0,15,c1,item,SB-c1,15.25,c,15.25,,1,"));
   CHECK(holds(data, "watch,straight,0,15,c1,item,SB-c1,,c,,open_sensor,0,"));
@@ -150,7 +150,7 @@ TEST_CASE("report writes the page, the readings and the plan") {
   for (std::string line; std::getline(lines, line); ++count) CHECK(std::count(line.begin(), line.end(), ',') == 24);
   CHECK(count == 6);
 
-  const auto setup = ReportJson::parse(text_of(folder.path() / "out" / "night.setup.json"));
+  const auto setup = ReportJson::parse(content_of(folder.path() / "out" / "night.setup.json"));
   CHECK(setup["format"] == "nightwell-setup/1");
   CHECK(setup["run"] == "cold-1");
   CHECK(setup["plateaus"][0]["settle"]["window_s"] == 600.0);
@@ -169,10 +169,10 @@ TEST_CASE("report replaces nothing unless it is told to") {
   const Outcome refused = run(folder.path(), {"report", journal, "-o", page});
   CHECK(refused.exit == 2);
   CHECK(holds(refused.err, "--force"));
-  CHECK(text_of(data) == "mine\n");
+  CHECK(content_of(data) == "mine\n");
   CHECK_FALSE(fs::exists(page));
   CHECK(run(folder.path(), {"report", journal, "-o", page, "--force"}).exit == 0);
-  CHECK(holds(text_of(data), "reading,"));
+  CHECK(holds(content_of(data), "reading,"));
 }
 
 TEST_CASE("a report of a run that did not finish is made, and exits with 4") {
@@ -181,7 +181,7 @@ TEST_CASE("a report of a run that did not finish is made, and exits with 4") {
   const fs::path journal = write_night_of_report(folder.path() / "journal.ndjson", "");
   const Outcome outcome = run(folder.path(), {"report", journal, "-o", page});
   CHECK(outcome.exit == 4);
-  CHECK(holds(text_of(page), "The run ended without closing"));
+  CHECK(holds(content_of(page), "The run ended without closing"));
   CHECK(holds(outcome.err, "ended without closing"));
 }
 

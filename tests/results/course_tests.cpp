@@ -13,7 +13,7 @@ using nightwell::results::fixture::Night;
 
 namespace {
 
-Json planned(std::size_t index, double setpoint_c) {
+Json whole_plan(std::size_t index, double setpoint_c) {
   return {{"plateau", index},
           {"setpoint_c", setpoint_c},
           {"source", "bath"},
@@ -27,13 +27,13 @@ Json planned(std::size_t index, double setpoint_c) {
 }
 
 // Two references, R1 0.02 K above R2, in a bath that is at 15 °C + 1 mK/s.
-Night two_references() {
+Night night_of_two() {
   Night night({{"R1", "reference"}, {"R2", "reference"}, {"X"}},
               {{"references", {0, 1}}, {"mirrored", {0, 1, 2, 2, 1, 0}}});
-  night.add("plateau_plan", planned(0, 15.0));
+  night.add("plateau_plan", whole_plan(0, 15.0));
   return night;
 }
-std::optional<double> bath_c(std::size_t channel, double at_s) {
+std::optional<double> warming_bath_c(std::size_t channel, double at_s) {
   return 15.0 + 0.001 * at_s + (channel == 0 ? 0.01 : channel == 1 ? -0.01 : 0.3);
 }
 
@@ -48,9 +48,9 @@ Course course_of(const Night& given) {
 }  // namespace
 
 TEST_CASE("the reference over the night is a point a sweep, the mean of both references", "[course]") {
-  Night night = two_references();
-  night.sweep("references", 100, {0, 2}, bath_c, "watch");
-  night.sweep("mirrored", 200, {0, 1, 2, 3, 4, 5}, bath_c, "window");
+  Night night = night_of_two();
+  night.sweep("references", 100, {0, 2}, warming_bath_c, "watch");
+  night.sweep("mirrored", 200, {0, 1, 2, 3, 4, 5}, warming_bath_c, "window");
   const Course found = course_of(night);
   REQUIRE(found.reference.size() == 2);
   CHECK(found.reference[0].at_s == Approx(101));
@@ -60,19 +60,19 @@ TEST_CASE("the reference over the night is a point a sweep, the mean of both ref
 }
 
 TEST_CASE("a sweep in which a reference failed gives no point", "[course]") {
-  Night night = two_references();
+  Night night = night_of_two();
   night.sweep(
       "references", 100, {0, 2},
       [](std::size_t channel, double at_s) -> std::optional<double> {
-        return channel == 1 ? std::nullopt : bath_c(channel, at_s);
+        return channel == 1 ? std::nullopt : warming_bath_c(channel, at_s);
       },
       "watch");
   CHECK(course_of(night).reference.empty());
 }
 
 TEST_CASE("the settle window keeps the readings in it and the run's own verdict on them", "[course]") {
-  Night night = two_references();
-  for (int i = 0; i < 10; ++i) night.sweep("references", 100.0 * i, {0, 0}, bath_c, "window");
+  Night night = night_of_two();
+  for (int i = 0; i < 10; ++i) night.sweep("references", 100.0 * i, {0, 0}, warming_bath_c, "window");
   night.add("plateau",
             {{"plateau", 0},
              {"setpoint_c", 15.0},
@@ -92,7 +92,7 @@ TEST_CASE("the settle window keeps the readings in it and the run's own verdict 
 }
 
 TEST_CASE("sources, phases and what happened are kept with their moments", "[course]") {
-  Night night = two_references();
+  Night night = night_of_two();
   night.add("phase", {{"phase", "approach"}, {"plateau", 0}, {"setpoint_c", 15.0}, {"why", "preflight passed"}});
   night.records().back().up = Instant{std::chrono::seconds(30)};
   night.add("command", {{"source", "bath"}, {"target_c", 15.0}, {"output", true}, {"why", "plateau 1"}});
@@ -114,16 +114,16 @@ TEST_CASE("sources, phases and what happened are kept with their moments", "[cou
 }
 
 TEST_CASE("records behind those that the results rest on are not looked at", "[course]") {
-  Night night = two_references();
+  Night night = night_of_two();
   const Results results = night.results();
-  night.sweep("references", 100, {0, 2}, bath_c, "watch");
+  night.sweep("references", 100, {0, 2}, warming_bath_c, "watch");
   const auto found = course(night.records(), results);
   REQUIRE(found);
   CHECK(found->reference.empty());
 }
 
 TEST_CASE("a record that lacks what the format says is damage, with its n", "[course]") {
-  Night night = two_references();
+  Night night = night_of_two();
   night.add("command", {{"source", "bath"}, {"output", true}, {"why", ""}});
   const Results results = night.results();
   const auto found = course(night.records(), results);
