@@ -3,7 +3,7 @@
 # need_packages LIST… installs those that are missing and says so first; uses sudo where the user is not root.
 
 build_packages=(g++ cmake ninja-build libasio-dev nlohmann-json3-dev libspdlog-dev libfmt-dev libcli11-dev libssl-dev
-                libeigen3-dev libboost-dev python3-minimal)
+                libeigen3-dev libboost-dev libkainjow-mustache-dev python3-minimal)
 test_packages=(catch2 python3 python3-serial python3-jsonschema procps)
 
 need_packages() {

@@ -1,5 +1,4 @@
-#include "journal/plain_text.hpp"
-#include "report/numbers.hpp"
+#include "report/csv_line.hpp"
 #include "report/report.hpp"
 
 namespace nightwell::report {
@@ -9,44 +8,6 @@ namespace {
 using results::Item;
 using results::Plateau;
 using results::Results;
-
-// A text cell. A spreadsheet takes a cell that starts with one of = + - @ (or with a tab or blanks before one) for a
-// formula; an apostrophe in front makes it text there (CWE-1236).
-std::string text_cell(const std::string& given) {
-  std::string text = journal::printable(given);
-  const std::size_t first = given.find_first_not_of(" \t\r\n");
-  const bool formula = first != std::string::npos && std::string_view("=+-@").find(given[first]) != std::string::npos;
-  if (formula || (!given.empty() && given.front() == '\t')) text.insert(0, "'");
-  if (text.find_first_of(",\"") == std::string::npos && text.find(' ') == std::string::npos) return text;
-  std::string quoted = "\"";
-  for (const char c : text) {
-    if (c == '"') quoted += '"';
-    quoted += c;
-  }
-  return quoted + "\"";
-}
-
-// Cells of one line.
-class Line {
- public:
-  Line& text(const std::string& value) { return put(text_cell(value)); }
-  Line& number(std::optional<double> value) { return put(exact(value)); }
-  template <class Whole>
-  Line& whole(Whole value) {
-    return put(std::to_string(value));
-  }
-  [[nodiscard]] std::string ended() const { return cells_ + "\r\n"; }
-
- private:
-  Line& put(const std::string& cell) {
-    if (!first_) cells_ += ',';
-    first_ = false;
-    cells_ += cell;
-    return *this;
-  }
-  std::string cells_;
-  bool first_ = true;
-};
 
 constexpr const char* head_line =
     "run,job,customer_reference,profile,bench,plateau,setpoint_c,source,outcome,reference_c,reference_sd_k,reference_n,"
@@ -58,7 +19,7 @@ std::string item_line(const Plateau& plateau, const Item& item, const Results& r
   const auto& channel = results.channels[item.readings.channel];
   std::size_t faults = 0;
   for (const auto& fault : item.readings.faults) faults += fault.count;
-  Line line;
+  CsvLine line;
   line.text(results.run).text(results.job).text(results.customer_reference).text(results.profile).text(results.bench);
   line.whole(plateau.index).number(plateau.setpoint_c).text(plateau.source).text(plateau.outcome);
   line.number(plateau.reference.mean_c).number(plateau.reference.sd_k);

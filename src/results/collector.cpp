@@ -1,13 +1,13 @@
 #include "results/collector.hpp"
 
 #include <algorithm>
-#include <charconv>
 
 #include "plan/budget_json.hpp"
 #include "plan/sensor_json.hpp"
 #include "plan/tolerance_json.hpp"
 #include "results/budget.hpp"
 #include "results/fields.hpp"
+#include "results/sweep.hpp"
 
 namespace nightwell::results {
 
@@ -68,38 +68,6 @@ Channel card_of(const Fields& fields, std::size_t channels) {
   return card;
 }
 
-// {"3": {"code": …}}: the position in the order -> the code.
-std::map<std::size_t, std::string> faults_of(const Fields& fields) {
-  std::map<std::size_t, std::string> out;
-  if (!fields.has("faults")) return out;
-  for (const auto& [position, fault] : fields.at("faults").items()) {
-    std::size_t at = 0;
-    const auto done = std::from_chars(position.data(), position.data() + position.size(), at);
-    if (done.ec != std::errc() || done.ptr != position.data() + position.size())
-      fields.fail("\"faults\" has a key that is no position in the order");
-    else
-      out[at] = fields.element(fault, ", fault at " + position).text("code");
-  }
-  return out;
-}
-
-std::vector<RawReading> readings_of(const Fields& fields, const std::vector<std::size_t>& order) {
-  const double started_s = fields.number("started_s");
-  const auto at_s = fields.numbers("at_s");
-  const auto raw = fields.numbers_or_nulls("raw");
-  const auto faults = faults_of(fields);
-  std::vector<RawReading> out;
-  if (at_s.size() != order.size() || raw.size() != order.size()) {
-    fields.fail("\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
-    return out;
-  }
-  for (std::size_t i = 0; i < order.size(); ++i) {
-    const auto fault = faults.find(i);
-    out.push_back({order[i], started_s + at_s[i], raw[i], fault == faults.end() ? "" : fault->second});
-  }
-  return out;
-}
-
 }  // namespace
 
 void Collector::take(const journal::Record& record) {
@@ -150,10 +118,7 @@ void Collector::take_opening(const Fields& fields) {
   out_.program_name = program.text("name");
   out_.program_version = program.text("version");
   for (auto& name : fields.texts("channels")) out_.channels.emplace_back().name = std::move(name);
-  const Fields orders = fields.object("orders");
-  if (!fields.ok()) return;
-  for (const auto& [name, visits] : fields.at("orders").items())
-    orders_[name] = orders.indices(name.c_str(), out_.channels.size());
+  orders_ = orders_of(fields, out_.channels.size());
 }
 
 void Collector::take_card(const Fields& fields) {
@@ -189,11 +154,8 @@ void Collector::take_sweep(const Fields& fields) {
   const auto planned = planned_.find(static_cast<std::size_t>(*plateau));
   if (planned == planned_.end()) return fields.fail("its plateau was never planned");
   if (purpose == "window" && !planned->second.inside) return;
-  const auto order = orders_.find(fields.text("order"));
-  if (order == orders_.end()) return fields.fail("the opening has no order of this name");
-  const std::uint64_t sweep = fields.whole("sweep");
-  auto readings = readings_of(fields, order->second);
-  if (fields.ok() && !planned->second.sweeps.emplace(sweep, std::move(readings)).second)
+  Sweep sweep = sweep_of(fields, orders_);
+  if (fields.ok() && !planned->second.sweeps.emplace(sweep.number, std::move(sweep.readings)).second)
     fields.fail("a second sweep of this number");
 }
 

@@ -13,6 +13,7 @@
 #include "journal/reader.hpp"
 #include "results/plateau.hpp"
 #include "results/results.hpp"
+#include "results/sweep.hpp"
 
 namespace nightwell::results {
 
@@ -48,7 +49,7 @@ class Collector {
   bool opened_ = false;
   Results out_;
   std::set<std::size_t> cards_;
-  std::map<std::string, std::vector<std::size_t>> orders_;
+  Orders orders_;
   std::map<std::size_t, Planned> planned_;
 };
 

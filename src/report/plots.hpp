@@ -1,0 +1,32 @@
+// The plots of a report, as SVG text. Nothing in them comes from outside but numbers. Pure; no errors.
+#pragma once
+
+#include <cstddef>
+#include <string>
+#include <vector>
+
+#include "results/course.hpp"
+#include "results/results.hpp"
+
+namespace nightwell::report {
+
+// Setpoints and reference over the night; settle windows and captures shaded, with the plateaus' numbers.
+[[nodiscard]] std::string night_plot(const results::Results& results, const results::Course& course);
+
+// The reference around its mean in the settle window, with the line of its drift and what the rule allows.
+// "" for a plateau without a window.
+[[nodiscard]] std::string window_plot(const results::PlateauCourse& plateau);
+
+// From which side a plateau was come to: from below is up.
+enum class Direction { up, down, unknown };
+[[nodiscard]] const char* name(Direction direction);
+
+// One a plateau of the results: from the setpoint of the plateau before, for the first one from where the reference was
+// at the start.
+[[nodiscard]] std::vector<Direction> directions(const results::Results& results, const results::Course& course);
+
+// Error against setpoint of one channel, with U and the limits of its tolerance. "" without any error.
+[[nodiscard]] std::string error_plot(const results::Results& results, std::size_t channel,
+                                     const std::vector<Direction>& directions);
+
+}  // namespace nightwell::report

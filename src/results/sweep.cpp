@@ -1,0 +1,129 @@
+#include "results/sweep.hpp"
+
+#include <charconv>
+
+namespace nightwell::results {
+
+namespace {
+
+// {"3": {"code": …}}: the position in the order -> the code.
+std::map<std::size_t, std::string> faults_of(const Fields& fields) {
+  std::map<std::size_t, std::string> out;
+  if (!fields.has("faults")) return out;
+  for (const auto& [position, fault] : fields.at("faults").items()) {
+    std::size_t at = 0;
+    const auto done = std::from_chars(position.data(), position.data() + position.size(), at);
+    if (done.ec != std::errc() || done.ptr != position.data() + position.size())
+      fields.fail("\"faults\" has a key that is no position in the order");
+    else
+      out[at] = fields.element(fault, ", fault at " + position).text("code");
+  }
+  return out;
+}
+
+std::vector<RawReading> readings_of(const Fields& fields, const std::vector<std::size_t>& order) {
+  const double started_s = fields.number("started_s");
+  const auto at_s = fields.numbers("at_s");
+  const auto raw = fields.numbers_or_nulls("raw");
+  const auto faults = faults_of(fields);
+  std::vector<RawReading> out;
+  if (at_s.size() != order.size() || raw.size() != order.size()) {
+    fields.fail("\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
+    return out;
+  }
+  for (std::size_t i = 0; i < order.size(); ++i) {
+    const auto fault = faults.find(i);
+    out.push_back({order[i], started_s + at_s[i], raw[i], fault == faults.end() ? "" : fault->second});
+  }
+  return out;
+}
+
+// The junction temperature of a reading; `known` false where there should be one and is none.
+struct JunctionMoment {
+  std::optional<double> t_c;
+  bool known = true;
+};
+
+JunctionMoment junction_at(const Junction& junction, double at_s, const std::vector<Series>& series,
+                           const std::vector<std::optional<double>>& last_c) {
+  if (const auto* fixed = std::get_if<JunctionFixed>(&junction)) return {fixed->t_c};
+  if (std::holds_alternative<JunctionAtZero>(junction)) return {0.0};
+  const auto* channel = std::get_if<JunctionChannel>(&junction);
+  if (!channel) return {};
+  if (const auto value = series[channel->channel].at(at_s)) return {value->value};
+  return {last_c[channel->channel], last_c[channel->channel].has_value()};
+}
+
+}  // namespace
+
+Orders orders_of(const Fields& opening, std::size_t channels) {
+  Orders out;
+  const Fields orders = opening.object("orders");
+  if (!opening.ok()) return out;
+  for (const auto& [name, visits] : opening.at("orders").items()) out[name] = orders.indices(name.c_str(), channels);
+  return out;
+}
+
+Sweep sweep_of(const Fields& fields, const Orders& orders) {
+  Sweep out;
+  out.number = fields.whole("sweep");
+  out.order = fields.text("order");
+  out.purpose = fields.text("purpose");
+  out.plateau = fields.whole_or_null("plateau");
+  const auto order = orders.find(out.order);
+  if (order == orders.end())
+    fields.fail("the opening has no order of this name");
+  else
+    out.readings = readings_of(fields, order->second);
+  return out;
+}
+
+std::vector<std::optional<double>> SweepConverter::temperatures_c(const Sweep& sweep) {
+  std::vector<std::optional<double>> out(sweep.readings.size());
+  std::vector<std::vector<Point>> points(channels_.size());
+  std::vector<Series> series(channels_.size());
+  // Channels that need no other channel go first: among them are the junctions.
+  for (const bool dependent : {false, true}) {
+    for (std::size_t i = 0; i < sweep.readings.size(); ++i) {
+      const RawReading& reading = sweep.readings[i];
+      const Channel& channel = channels_[reading.channel];
+      if (std::holds_alternative<JunctionChannel>(channel.junction) != dependent || !reading.raw) continue;
+      const auto junction = junction_at(channel.junction, reading.at_s, series, last_junction_c_);
+      if (!junction.known) continue;
+      const auto t_c = thermometry::temperature_c(channel.model, *reading.raw, junction.t_c);
+      if (!t_c) continue;
+      out[i] = *t_c;
+      points[reading.channel].push_back({reading.at_s, *t_c});
+    }
+    if (dependent) break;
+    for (std::size_t i = 0; i < channels_.size(); ++i) {
+      if (points[i].empty()) continue;
+      series[i] = Series(points[i]);
+      last_junction_c_[i] = series[i].points().back().value;
+    }
+  }
+  return out;
+}
+
+std::optional<Point> mean_reference(const std::vector<Channel>& channels, const Sweep& sweep,
+                                    const std::vector<std::optional<double>>& t_c) {
+  double sum_s = 0, sum_c = 0, references = 0;
+  for (std::size_t channel = 0; channel < channels.size(); ++channel) {
+    if (channels[channel].role != Role::reference) continue;
+    double own_s = 0, own_c = 0, count = 0;
+    for (std::size_t i = 0; i < sweep.readings.size(); ++i) {
+      if (sweep.readings[i].channel != channel || !t_c[i]) continue;
+      own_s += sweep.readings[i].at_s;
+      own_c += *t_c[i];
+      ++count;
+    }
+    if (count == 0) return std::nullopt;
+    sum_s += own_s / count;
+    sum_c += own_c / count;
+    ++references;
+  }
+  if (references == 0) return std::nullopt;
+  return Point{sum_s / references, sum_c / references};
+}
+
+}  // namespace nightwell::results

@@ -1,0 +1,90 @@
+// Plots: ticks that people can read, points where they belong, no number that breaks the drawing.
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <limits>
+
+#include "full_night.hpp"
+#include "report/plot.hpp"
+#include "report/plots.hpp"
+#include "support/text.hpp"
+
+using namespace nightwell::report;
+using namespace nightwell::report::fixture;
+using nightwell::tests::holds;
+
+namespace {
+
+std::size_t many(const std::string& text, const std::string& what) {
+  std::size_t count = 0;
+  for (std::size_t at = text.find(what); at != std::string::npos; at = text.find(what, at + what.size())) ++count;
+  return count;
+}
+
+}  // namespace
+
+TEST_CASE("ticks are round, within the range, and told apart by their decimals", "[plot]") {
+  for (const Range range : {Range{0, 10}, Range{-0.0031, 0.0044}, Range{-40, 140}, Range{23.1, 23.4}, Range{0, 8.7}}) {
+    CAPTURE(range.low, range.high);
+    const Ticks found = ticks(range, 6);
+    REQUIRE(found.at.size() >= 3);
+    CHECK(found.at.size() <= 13);
+    const double step = found.at[1] - found.at[0];
+    const double mantissa = step / std::pow(10.0, std::floor(std::log10(step * 1.0001)));
+    CHECK((mantissa == Approx(1) || mantissa == Approx(2) || mantissa == Approx(5)));
+    CHECK(step * std::pow(10.0, found.decimals) >= 0.999);
+    for (const double at : found.at) CHECK((at >= range.low - 1e-6 * step && at <= range.high + 1e-6 * step));
+  }
+}
+
+TEST_CASE("values land between the axes, larger ones higher and further right", "[plot]") {
+  const Plot plot(200, {0, 10}, {-1, 1}, "x", "y", "label");
+  CHECK(plot.y(1) == Approx(plot.top()));
+  CHECK(plot.y(-1) == Approx(plot.bottom()));
+  CHECK(plot.x(10) > plot.x(0));
+  CHECK(plot.x(5) == Approx((plot.x(0) + plot.x(10)) / 2));
+}
+
+TEST_CASE("overloads and missing numbers do not break a drawing", "[plot]") {
+  auto course = full_course();
+  course.reference[50].value = 9.9e37;
+  course.reference[51].value = std::numeric_limits<double>::quiet_NaN();
+  const std::string drawing = night_plot(full_results(), course);
+  for (const char* broken : {"nan", "inf", "e+"}) CHECK_FALSE(holds(drawing, broken));
+}
+
+TEST_CASE("the night's plot draws setpoint, reference and a number for each plateau that closed with readings",
+          "[plot]") {
+  const std::string drawing = night_plot(full_results(), full_course());
+  CHECK(holds(drawing, "setpoint, output on"));
+  CHECK(holds(drawing, "time since the opening / h"));
+  CHECK(holds(drawing, "temperature / °C"));
+  for (const char* number : {">1</text>", ">2</text>", ">3</text>", ">4</text>"}) CHECK(holds(drawing, number));
+  // Shades: four windows and four captures, and one of each in the legend.
+  CHECK(many(drawing, "<rect") == 10);
+  CHECK(many(drawing, "font-size") == 1);
+  CHECK(holds(drawing, "font-size=\"9\""));
+}
+
+TEST_CASE("a settle window shows its readings, their drift and both limits", "[plot]") {
+  const auto course = full_course();
+  const std::string drawing = window_plot(course.plateaus[0]);
+  CHECK(many(drawing, "<circle") == 31);
+  for (const char* entry : {"its drift", "largest drift allowed", "largest spread allowed", "from the mean / mK"})
+    CHECK(holds(drawing, entry));
+  CHECK(window_plot(course.plateaus[5]).empty());  // never closed
+}
+
+TEST_CASE("an item's errors are told apart by where the plateau was come to from", "[plot]") {
+  const auto found = full_results();
+  const auto ways = directions(found, full_course());
+  // From 21 °C to -25, up to 15 and 60, down to 15, up to 80.
+  CHECK(ways == std::vector<Direction>{Direction::down, Direction::up, Direction::up, Direction::down, Direction::up});
+  const std::string drawing = error_plot(found, 1, ways);
+  CHECK(holds(drawing, "come to from below"));
+  CHECK(holds(drawing, ">from above<"));
+  CHECK(holds(drawing, ">tolerance<"));
+  CHECK(holds(drawing, ">±U<"));
+  CHECK(many(drawing, "fill=\"#000\" stroke") == 3);  // two from below, and the legend's
+  CHECK(error_plot(found, 0, ways).empty());          // the reference is no item
+}
