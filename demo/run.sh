@@ -60,9 +60,11 @@ echo "\$ nightwell results $run"
 echo
 journal=$NIGHTWELL_STATE/runs/$run/journal.ndjson
 "$bin/nightwell" results "$run" --json >"$out/results.json"
+"$bin/nightwell" report "$run" -o "$out/report.html" >/dev/null
 "$bin/nightwell" results "$run" --csv >"$out/results.csv"
 echo "The simulator's true errors, found again:"
 python3 "$here/compare.py" "$out/results.json" "$out/sim/truth.json" bath
 echo
 "$bin/nightwell" verify "$journal"
+echo "report: $out/report.html"
 echo "journal: $journal"

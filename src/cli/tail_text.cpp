@@ -130,6 +130,7 @@ std::string TailText::say(const journal::Record& record) const {
   if (kind == "plan") return say_plan(body);
   if (kind == "card") return say_card(body);
   if (kind == "plateau_plan") return say_plateau_plan(body);
+  if (kind == "budget") return say_budget(at(body, "budget"));
   if (kind == "identity") return text_at(body, "instrument") + " is " + text_at(body, "text");
   if (kind == "opened") return "every instrument answered";
   if (kind == "failure") return text_at(body, "cause");
@@ -192,6 +193,12 @@ std::string TailText::say_card(const Json& body) const {
   if (const auto address = number_at(body, "address")) out += " " + shortest(*address);
   if (const auto due = text_at(body, "due"); !due.empty()) out += ", due " + due;
   return out;
+}
+
+std::string TailText::say_budget(const Json& budget) const {
+  std::string out = "coverage";
+  if (const auto coverage = number_at(budget, "coverage")) out += " " + shortest(*coverage * 100) + " %";
+  return out + ", decision rule " + words(raw_text_at(at(budget, "decision"), "rule"));
 }
 
 std::string TailText::say_plateau_plan(const Json& body) const {

@@ -35,6 +35,7 @@ class TailText {
   [[nodiscard]] std::string say_opening(const Json& body) const;
   [[nodiscard]] std::string say_plan(const Json& body) const;
   [[nodiscard]] std::string say_card(const Json& body) const;
+  [[nodiscard]] std::string say_budget(const Json& budget) const;
   [[nodiscard]] std::string say_plateau_plan(const Json& body) const;
   [[nodiscard]] std::string say_sweep(const Json& body) const;
   [[nodiscard]] std::string say_plateau(const Json& body) const;

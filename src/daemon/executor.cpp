@@ -178,7 +178,7 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     scanners_.push_back(make->second(io_, std::move(settings)));
     const auto identity = co_await scanners_.back()->identify();
     if (!identity) co_return identity.error();
-    record("identity", {{"instrument", scanner.name}, {"text", identity->text}});
+    record("identity", {{"instrument", scanner.name}, {"text", identity->text}, {"old_errors", identity->old_errors}});
   }
   for (const auto& channel : plan_.channels) {
     instrument::ChannelSetup setup;

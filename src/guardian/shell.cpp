@@ -194,6 +194,8 @@ asio::awaitable<Event> Shell::carry_out_identify(Identify command) {
   begin_call();
   try {
     const Result<instrument::Identity> answer = co_await source_.identify();
+    if (answer)
+      for (const std::string& old : answer->old_errors) log("in the source's error queue before us: " + printable(old));
     if (answer.ok())
       result = Identified{command.ticket, answer->text};
     else

@@ -16,8 +16,11 @@ std::string three_digits(double value) {
   return text;
 }
 
+// Student's t is the normal distribution from there on, to every digit that is shown.
 std::string degrees(const std::optional<double>& value) {
-  return value ? three_digits(*value) : "infinite";
+  constexpr double as_good_as_infinite = 1e5;
+  if (!value) return "infinite";
+  return *value > as_good_as_infinite ? "above 100000" : three_digits(*value);
 }
 
 std::string one_budget(const results::ItemBudget& budget) {

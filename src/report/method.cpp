@@ -115,16 +115,18 @@ std::vector<std::string> decision(const Results& results) {
     return {"This run had no uncertainty budget: the numbers carry no uncertainty, and no item is judged."};
   const auto& budget = *results.lab_budget;
   std::string rule;
-  switch (budget.rule) {
-    case uncertainty::Rule::simple:
+  switch (budget.rule.kind) {
+    case uncertainty::RuleKind::simple_acceptance:
       rule = "simple acceptance: the error alone is held against the limit; U is stated beside it";
       break;
-    case uncertainty::Rule::guard_band:
-      rule = "guard band w = U: within where all of error ± U lies within the limits";
-      break;
-    case uncertainty::Rule::largest_risk:
+    case uncertainty::RuleKind::guard_band:
       rule =
-          "the risk of a false acceptance, by the probability of conformance, is at most " + exact(budget.largest_risk);
+          "guard band w = U: within where all of error ± U lies within the limits, outside where all of it lies "
+          "outside";
+      break;
+    case uncertainty::RuleKind::largest_risk:
+      rule = "the risk of a false acceptance, by the probability of conformance, is at most " +
+             exact(budget.rule.largest_risk);
       break;
   }
   std::vector<std::string> out{"Decision rule: " + rule + " (" + budget.rule_source + ").",

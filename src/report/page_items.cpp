@@ -156,11 +156,17 @@ PageData line_entry(const BudgetLine& line, bool summed) {
   return out;
 }
 
+// Student's t is the normal distribution by then, to every digit that is shown.
+std::string degrees_text(const std::optional<double>& degrees) {
+  constexpr double as_good_as_infinite = 1e5;
+  if (!degrees) return "∞";
+  return *degrees > as_good_as_infinite ? "above 100 000" : shown_number(degrees, 1);
+}
+
 std::string sum_words(const ItemBudget& budget) {
   if (!budget.standard_k) return "u and U are not worked out";
   return "u = " + shown_amount(*budget.standard_k * 1e3) + " mK, effective degrees of freedom " +
-         (budget.degrees_of_freedom ? shown_number(budget.degrees_of_freedom, 1) : "∞") +
-         ", k = " + shown_number(budget.factor, 2) +
+         degrees_text(budget.degrees_of_freedom) + ", k = " + shown_number(budget.factor, 2) +
          ", U = " + (budget.expanded_k ? shown_amount(*budget.expanded_k * 1e3) + " mK" : "-") + " for a coverage of " +
          shown_number(budget.coverage * 100, 2) + " %";
 }

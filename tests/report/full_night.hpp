@@ -41,7 +41,16 @@ inline results::Readings read(std::size_t channel, double mean_c) {
 
 inline results::BudgetLine budget_line(const std::string& name, const std::string& unit, uncertainty::Shape shape,
                                        double amount, double sensitivity, double contribution_k) {
-  return {name, unit, shape, amount, std::nullopt, sensitivity, "certificate or manual of " + name, contribution_k};
+  return {name,
+          unit,
+          shape,
+          amount,
+          std::nullopt,
+          sensitivity,
+          results::Enters::difference,
+          0,
+          "certificate or manual of " + name,
+          contribution_k};
 }
 
 inline results::Item judged(std::size_t channel, double reference_c, double error_k, results::Answer answer) {
