@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "results/change.hpp"
 #include "results/fit_item.hpp"
 #include "results/monte_carlo.hpp"
 #include "results/results.hpp"
@@ -25,6 +26,10 @@ namespace nightwell::report {
 // agree by JCGM 101 clause 8. `checks`: one a plateau and item, in their order; an Error's text stands in its place.
 [[nodiscard]] std::string monte_carlo(const results::Results& results,
                                       const std::vector<Result<results::MonteCarloCheck>>& checks);
+
+// Two runs of the same items side by side.
+[[nodiscard]] std::string changes(const results::Results& earlier, const results::Results& later,
+                                  const std::vector<results::Change>& changes);
 
 // Coefficients, residuals and warnings of one item's fit.
 [[nodiscard]] std::string fit(const results::Results& results, const results::ItemFit& fit);

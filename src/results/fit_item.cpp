@@ -81,7 +81,10 @@ struct Fitter {
       return no_fit("which ITS-90 subrange? the card has two: give one");
     return thermometry::fit_sprt(points, sprt);
   }
-  Result<SensorFit> operator()(const thermometry::Thermistor&) const { return thermometry::fit_thermistor(points); }
+  // Its model has limits of its own; a reading beyond the plateaus must still be one.
+  Result<SensorFit> operator()(const thermometry::Thermistor& sensor) const {
+    return thermometry::fit_thermistor(points, thermometry::TemperatureSpan{sensor.low_c, sensor.high_c});
+  }
   Result<SensorFit> operator()(const thermometry::CurrentTransmitter&) const {
     return no_fit("a transmitter is adjusted, not fitted");
   }
@@ -117,7 +120,8 @@ Result<ItemFit> fit_item(const Results& results, const std::string& item, const 
   ItemFit out;
   out.channel = static_cast<std::size_t>(found - results.channels.begin());
   if (auto collected = collect(results, out); !collected) return collected.error();
-  if (out.points.empty()) return no_fit("no plateau has an error of " + found->name);
+  if (out.points.empty())
+    return no_fit("no plateau has an error of " + found->name + " with a scatter: that takes two readings");
   auto fit = std::visit(Fitter{out.points, options}, found->model);
   if (!fit) return fit.error();
   out.fit = std::move(fit).value();

@@ -26,6 +26,24 @@ def a_night_finds_the_known_errors():
         check(lab.records(run, "closing")[0]["ending"] == "finished", "closing record")
 
 
+def a_fitted_card_serves_the_next_run():
+    with Lab(speed=900) as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        lab.start_sim(bench)
+        lab.start_daemon()
+        files = bench.files(profile([5, 40, 80, 5]))
+        run = lab.start(files)
+        lab.wait_state(run, "finished")
+        card = f"{lab.folder}/fitted.json"
+        lab.command("fit", "item-1", run, "-o", card)
+        lab.command("fit", "item-1", run, "-o", card, expect=2)  # never over a file that is there
+        bench.job["items"][0]["card"] = card
+        again = lab.start(bench.files(profile([5, 40, 80, 5])))
+        lab.wait_state(again, "finished")
+        for (setpoint, name), item in errors_found(lab, again).items():
+            check(abs(item["error_k"]) < 0.01, f"{name} at {setpoint}: found {item['error_k']} with its own card")
+
+
 def the_journal_passes_the_documents_own_check():
     with Lab(speed=900) as lab:
         bench = Bench(lab.folder, "one").simple(items=1)
@@ -221,7 +239,7 @@ def an_overdue_reference_is_refused_unless_accepted():
 
 
 main({f.__name__: f for f in (
-    a_night_finds_the_known_errors, the_journal_passes_the_documents_own_check, capture_inside_the_window,
+    a_night_finds_the_known_errors, a_fitted_card_serves_the_next_run, the_journal_passes_the_documents_own_check, capture_inside_the_window,
     forty_channels_on_two_scanners_in_parallel, three_benches_at_once, a_person_holds_resumes_skips_and_stops,
     an_attended_source_waits_for_its_person, a_survey_names_what_is_wrong, ten_mistakes_ten_messages,
     an_overdue_reference_is_refused_unless_accepted)})

@@ -22,15 +22,16 @@ struct FitArguments {
   bool with_constant = false;
 };
 
-// Where the new card may be used: the plateaus, within the old card.
+// The limits of use stay those of the old card: they are what the sensor stands, and a reading beyond them parks a run. Where
+// the plateaus were is said beside.
 nlohmann::ordered_json card_of(const results::Results& found, const results::ItemFit& fit) {
   const auto& channel = found.channels[fit.channel];
   nlohmann::ordered_json out{{"format", "nightwell-card/1"},
                              {"serial", channel.serial},
                              {"type", channel.type},
                              {"model", plan::model_json(fit.fit.model)},
-                             {"lowest_c", std::max(channel.lowest_c, fit.fit.range.low_c)},
-                             {"highest_c", std::min(channel.highest_c, fit.fit.range.high_c)},
+                             {"lowest_c", channel.lowest_c},
+                             {"highest_c", channel.highest_c},
                              {"certificate", "run " + found.run + ", journal head " + found.verification.head},
                              {"calibrated", found.opened_utc.substr(0, 10)}};
   if (fit.u95_k) out["u95_k"] = *fit.u95_k;
@@ -65,6 +66,8 @@ void show_fit(Context& context, const FitArguments& arguments) {
   if (auto written = write_card(arguments.card, card_of(*found, *fit).dump(2) + "\n"); !written)
     return context.fail(written.error());
   if (!fit->u95_k) tell("the card has no u95_k: a plateau has no whole budget, or the fit too few plateaus");
+  tell("the plateaus went from " + fixed(fit->fit.range.low_c, 1) + " to " + fixed(fit->fit.range.high_c, 1) +
+       " °C: beyond them the card's coefficients are a guess");
   tell("a reference's card also needs \"due\": that is for whoever signs the calibration");
 }
 

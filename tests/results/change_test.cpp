@@ -1,0 +1,81 @@
+// Two runs of one item: the change and its uncertainty.
+#include "results/change.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "results/budget.hpp"
+
+using namespace nightwell;
+using namespace nightwell::results;
+using uncertainty::Shape;
+
+namespace {
+
+BudgetLine input(const std::string& name, double standard_k, double sensitivity) {
+  return {name, "K", Shape::normal, standard_k, std::nullopt, sensitivity, Enters::difference, 0, "a test", 0};
+}
+
+Item item_with(double error_k, double certificate_k, double scatter_k) {
+  Item out;
+  out.error_k = error_k;
+  ItemBudget budget;
+  budget.lines = {input("reference R1: certificate", certificate_k, -1),
+                  input("scatter of item - reference", scatter_k, 1)};
+  REQUIRE(combine(budget, 0.9545).ok());
+  out.budget = budget;
+  return out;
+}
+
+Results one_run(const std::string& serial, const std::vector<std::pair<double, Item>>& plateaus) {
+  Results out;
+  out.channels.resize(1);
+  out.channels[0].serial = serial;
+  for (const auto& [setpoint_c, item] : plateaus) {
+    Plateau plateau;
+    plateau.setpoint_c = setpoint_c;
+    plateau.items = {item};
+    out.plateaus.push_back(plateau);
+  }
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("The certificate that served both times cancels; the scatter counts twice") {
+  const auto found = changes(one_run("SB-1", {{0, item_with(0.10, 0.05, 0.003)}, {50, item_with(0.2, 0.05, 0.003)}}),
+                             one_run("SB-1", {{50, item_with(0.23, 0.05, 0.004)}}));
+  REQUIRE(found.ok());
+  REQUIRE(found->size() == 1);
+  const Change& change = found->front();
+  CHECK(change.setpoint_c == 50);
+  CHECK(change.change_k == Approx(0.03));
+  CHECK(*change.standard_k == Approx(0.005));
+  CHECK(*change.expanded_k == Approx(0.01).epsilon(1e-3));
+}
+
+TEST_CASE("Another certificate does not cancel") {
+  const auto found =
+      changes(one_run("SB-1", {{0, item_with(0, 0.03, 0)}}), one_run("SB-1", {{0, item_with(0, 0.04, 0)}}));
+  REQUIRE(found.ok());
+  CHECK(*found->front().standard_k == Approx(0.05));
+}
+
+TEST_CASE("A setpoint that stands twice is matched in order; gaps leave U unknown") {
+  Item gap = item_with(0.5, 0.01, 0.01);
+  gap.budget->gaps.push_back("something");
+  const auto found = changes(one_run("SB-1", {{15, item_with(0.1, 0.01, 0.01)}, {15, item_with(0.2, 0.01, 0.01)}}),
+                             one_run("SB-1", {{15, item_with(0.3, 0.01, 0.01)}, {15, gap}}));
+  REQUIRE(found.ok());
+  REQUIRE(found->size() == 2);
+  CHECK(found->at(0).change_k == Approx(0.2));
+  CHECK(found->at(1).change_k == Approx(0.3));
+  CHECK_FALSE(found->at(1).expanded_k);
+}
+
+TEST_CASE("Runs that share nothing are no comparison") {
+  const auto found =
+      changes(one_run("SB-1", {{0, item_with(0, 0.01, 0.01)}}), one_run("SB-2", {{0, item_with(0, 0.01, 0.01)}}));
+  REQUIRE_FALSE(found.ok());
+  CHECK(found.error().code == Errc::not_found);
+}
