@@ -20,6 +20,7 @@ void add_requests(CLI::App& program, Context& context);
 void add_runs(CLI::App& program, Context& context);
 void add_tail(CLI::App& program, Context& context);
 void add_verify(CLI::App& program, Context& context);
+void add_keys(CLI::App& program, Context& context);
 void add_results(CLI::App& program, Context& context);
 void add_report(CLI::App& program, Context& context);
 void add_fit(CLI::App& program, Context& context);
@@ -33,6 +34,7 @@ using AddCommand = void (*)(CLI::App& program, Context& context);
 inline constexpr AddCommand all_commands[] = {
     add_plan,   add_survey,  add_start,  add_status, add_watch,   add_requests, add_runs,    add_tail,
     add_verify, add_results, add_report, add_fit,    add_compare, add_steady,   add_convert,
+    add_keys,
 };
 
 }  // namespace nightwell::cli

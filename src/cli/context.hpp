@@ -17,6 +17,7 @@ enum class Exit : int {
   bad_input = 2,   // a file, an argument or a journal is wrong
   refused = 3,     // the daemon said no, or there is none
   unfinished = 4,  // the run ended without finishing, or a journal is not whole
+  unsealed = 5,    // a whole journal that nobody signed, where a seal was asked for
 };
 
 struct Context {

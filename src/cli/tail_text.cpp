@@ -91,6 +91,11 @@ std::string say_park(const Json& body) {
   return out + because(body, "text");
 }
 
+std::string say_seal(const Json& body) {
+  const std::string key = text_at(body, "key");
+  return key.empty() ? "nobody signed" : "signed with " + text_at(body, "algorithm") + " by " + key;
+}
+
 std::string number_of_plateau(const Json& index) {
   const auto number = count_of(index);
   return number ? "plateau " + std::to_string(*number + 1) : "";
@@ -147,7 +152,8 @@ std::string TailText::say(const journal::Record& record) const {
   if (kind == "park") return say_park(body);
   if (kind == "left_out") return channel_name(at(body, "channel")) + because(body);
   if (kind == "survey") return say_survey(body);
-  if (kind == "note") return text_at(body, "text");
+  if (kind == "note" || kind == "storage") return text_at(body, "text");
+  if (kind == "seal") return say_seal(body);
   if (kind == "closing") return words(raw_text_at(body, "ending")) + because(body);
   return "";
 }

@@ -13,6 +13,7 @@
 #include <asio/steady_timer.hpp>
 #include <asio/use_awaitable.hpp>
 #include <asio/write.hpp>
+#include <optional>
 
 namespace nightwell::daemon {
 
@@ -128,6 +129,23 @@ asio::awaitable<void> ControlServer::accept() {
   }
 }
 
+// A reply may come later: when what it acknowledges is on disk.
+asio::awaitable<Json> ControlServer::ask(const Json& request, const std::string& who) {
+  struct Waiting {
+    explicit Waiting(asio::io_context& io) : come(io, asio::steady_timer::time_point::max()) {}
+    asio::steady_timer come;
+    std::optional<Json> reply;
+  };
+  const auto waiting = std::make_shared<Waiting>(io_);
+  answer_(request, who, [waiting](Json reply) {
+    waiting->reply = std::move(reply);
+    waiting->come.cancel();
+  });
+  asio::error_code ignored;
+  if (!waiting->reply) co_await waiting->come.async_wait(asio::redirect_error(asio::use_awaitable, ignored));
+  co_return waiting->reply.value_or(bad_request("the daemon is ending"));
+}
+
 asio::awaitable<void> ControlServer::serve(std::shared_ptr<Socket> socket, std::string who) {
   ++clients_;
   std::string buffer;
@@ -150,7 +168,11 @@ asio::awaitable<void> ControlServer::serve(std::shared_ptr<Socket> socket, std::
     } else {
       const std::string_view line(buffer.data(), length - 1);
       const Json request = too_deep(line) ? Json() : Json::parse(line, nullptr, false);
-      answer = request.is_object() ? answer_(request, who) : bad_request("it is not one JSON object on one line");
+      patience.cancel();  // a disk that hangs may take longer than a client's share of time: the client waits for it
+      if (request.is_object())
+        answer = co_await ask(request, who);
+      else
+        answer = bad_request("it is not one JSON object on one line");
       buffer.erase(0, length);
     }
     const std::string text = answer.dump(-1, ' ', true, Json::error_handler_t::replace) + "\n";

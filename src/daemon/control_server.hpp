@@ -20,7 +20,9 @@ namespace nightwell::daemon {
 
 class ControlServer {
  public:
-  using Answer = std::function<nlohmann::ordered_json(const nlohmann::ordered_json& request, const std::string& who)>;
+  // Called once for each request, at once or later, on the io_context's thread.
+  using Reply = std::function<void(nlohmann::ordered_json)>;
+  using Answer = std::function<void(const nlohmann::ordered_json& request, const std::string& who, Reply reply)>;
 
   ControlServer(asio::io_context& io, Answer answer) : io_(io), acceptor_(io), answer_(std::move(answer)) {}
 
@@ -33,6 +35,7 @@ class ControlServer {
   using Socket = asio::local::stream_protocol::socket;
 
   asio::awaitable<void> accept();
+  asio::awaitable<nlohmann::ordered_json> ask(const nlohmann::ordered_json& request, const std::string& who);
   asio::awaitable<void> serve(std::shared_ptr<Socket> socket, std::string who);
 
   asio::io_context& io_;

@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <asio/post.hpp>
 #include <chrono>
 #include <ctime>
 
@@ -60,49 +61,72 @@ void Daemon::report_unclosed() const {
                    run.run, run.trouble.empty() ? run.journal.string() : run.trouble);
 }
 
-Json Daemon::answer(const Json& request, const std::string& who) {
+void Daemon::answer(const Json& request, const std::string& who, const Reply& reply) {
   forget_old();
   const std::string ask = text_of(request, "ask");
-  if (ask == "ping") return {{"ok", true}};
-  if (ask == "start") return start(request);
-  if (ask == "status") return status(request);
-  if (ask == "runs") return runs();
-  if (const auto what = sequence::request(ask)) return person(request, *what, who);
-  return failure({Errc::bad_input, "reading a request", "no request is called '" + ask + "'", ""});
+  if (ask == "ping") return reply({{"ok", true}});
+  if (ask == "start") return start(request, reply);
+  if (ask == "status") return reply(status(request));
+  if (ask == "runs") return reply(runs());
+  if (const auto what = sequence::request(ask)) return person(request, *what, who, reply);
+  reply(failure({Errc::bad_input, "reading a request", "no request is called '" + ask + "'", ""}));
 }
 
-Json Daemon::start(const Json& request) {
+// Gives an error, or nothing in `refusal` and the run.
+Result<std::unique_ptr<Executor>> Daemon::make_run(const Json& request, Json& refusal) {
   const auto files_found = request.find("files");
-  if (files_found == request.end()) return failure({Errc::bad_input, "starting a run", "no files came with it", ""});
+  if (files_found == request.end()) return Error{Errc::bad_input, "starting a run", "no files came with it", ""};
   const auto files = plan::files_from_json(*files_found);
-  if (!files) return failure(files.error());
+  if (!files) return files.error();
   const auto accept = request.find("accept_overdue");
   plan::LoadOptions options;
   options.accept_overdue = accept != request.end() && accept->is_boolean() && accept->get<bool>();
   options.today = utc_now("%Y-%m-%d");
   auto loaded = plan::load(*files, options);
   if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&loaded)) {
-    Json out = failure({Errc::bad_input, "checking the plan", std::to_string(faults->size()) + " faults", ""});
-    for (const auto& fault : *faults) out["error"]["faults"].push_back(plan::text(fault));
-    return out;
+    for (const auto& fault : *faults) refusal["error"]["faults"].push_back(plan::text(fault));
+    return Error{Errc::bad_input, "checking the plan", std::to_string(faults->size()) + " faults", ""};
   }
   auto plan = std::get<sequence::Plan>(std::move(loaded));
-  if (auto is_free = instruments_free(plan); !is_free) return failure(is_free.error());
+  if (auto is_free = instruments_free(plan); !is_free) return is_free.error();
 
   auto run = store_.make(plan.profile, utc_now("%Y-%m-%dT%H:%M:%SZ"));
-  if (!run) return failure(run.error());
+  if (!run) return run.error();
   ExecutorSettings settings;
   settings.run = *run;
   settings.folder = store_.folder(*run);
   settings.guardian = settings_.guardian;
   settings.speed = settings_.speed;
-  auto executor = Executor::open(io_, std::move(plan), std::move(settings), registry_);
-  if (!executor) return failure(executor.error());
-  Executor& started = **executor;
-  runs_[*run] = std::move(executor).value();
-  started.start();
-  spdlog::info("{}: started, journal {}", *run, started.journal_path().string());
-  return {{"ok", true}, {"run", *run}, {"journal", started.journal_path().string()}};
+  if (settings_.second_folder) settings.second_folder = *settings_.second_folder / *run;
+  settings.key = settings_.key;
+  return Executor::open(io_, std::move(plan), std::move(settings), registry_);
+}
+
+void Daemon::start(const Json& request, const Reply& reply) {
+  Json refusal;
+  auto made = make_run(request, refusal);
+  if (!made) {
+    refusal.update(failure(made.error()), true);
+    return reply(refusal);
+  }
+  Executor& run = **made;
+  const std::string id = run.run_id();
+  runs_[id] = std::move(made).value();
+  // Instruments are asked nothing before the plan is on disk.
+  run.start([this, id, &run, reply](const Result<void>& begun) {
+    if (!begun) {
+      spdlog::error("{}: not started: {}", id, begun.error().text());
+      reply(failure(begun.error()));
+      asio::post(io_, [this, id] {
+        runs_.erase(id);
+        std::error_code not_empty;
+        std::filesystem::remove(store_.folder(id), not_empty);
+      });
+      return;
+    }
+    spdlog::info("{}: started, journal {}", id, run.journal_path().string());
+    reply({{"ok", true}, {"run", id}, {"journal", run.journal_path().string()}});
+  });
 }
 
 Result<void> Daemon::instruments_free(const sequence::Plan& plan) const {
@@ -168,11 +192,14 @@ Result<Executor*> Daemon::open_run(const Json& request) const {
                ""};
 }
 
-Json Daemon::person(const Json& request, sequence::Request what, const std::string& who) {
-  const auto run = open_run(request);
-  if (!run) return failure(run.error());
-  if (auto taken = (*run)->ask(what, who, text_of(request, "why")); !taken) return failure(taken.error());
-  return {{"ok", true}, {"run", (*run)->run_id()}, {"state", sequence::name((*run)->phase())}};
+void Daemon::person(const Json& request, sequence::Request what, const std::string& who, const Reply& reply) {
+  const auto found = open_run(request);
+  if (!found) return reply(failure(found.error()));
+  Executor& run = **found;
+  run.ask(what, who, text_of(request, "why"), [&run, reply](const Result<void>& taken) {
+    if (!taken) return reply(failure(taken.error()));
+    reply({{"ok", true}, {"run", run.run_id()}, {"state", sequence::name(run.phase())}});
+  });
 }
 
 // Ended runs stay for those who watch them, the newest few; the journal is their record.

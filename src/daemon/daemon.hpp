@@ -6,6 +6,7 @@
 #include <map>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <set>
 #include <string>
 
@@ -17,6 +18,9 @@ namespace nightwell::daemon {
 struct DaemonSettings {
   std::filesystem::path guardian;  // the guardian's program
   double speed = 1;                // of the runs' clocks
+  // On another disk: a second copy of each journal, and where a journal goes on whose own disk fails. Exists.
+  std::optional<std::filesystem::path> second_folder;
+  std::shared_ptr<const journal::SigningKey> key;  // null: journals are closed unsigned
 };
 
 class Daemon {
@@ -26,8 +30,10 @@ class Daemon {
   // Says in the log which runs of the state folder ended without closing.
   void report_unclosed() const;
 
-  // Answers one request (docs/control.md). `who` is the peer, as the socket knows it.
-  [[nodiscard]] nlohmann::ordered_json answer(const nlohmann::ordered_json& request, const std::string& who);
+  using Reply = std::function<void(nlohmann::ordered_json)>;
+  // Answers one request (docs/control.md): at once, or when what the answer acknowledges is on disk. `who` is the peer, as the
+  // socket knows it.
+  void answer(const nlohmann::ordered_json& request, const std::string& who, const Reply& reply);
 
   // Parks every open run and calls `ended` once all are closed and their guardians have ended, or after a while.
   void shut_down(const std::string& cause, std::function<void()> ended);
@@ -35,10 +41,11 @@ class Daemon {
  private:
   using Json = nlohmann::ordered_json;
 
-  Json start(const Json& request);
+  void start(const Json& request, const Reply& reply);
+  Result<std::unique_ptr<Executor>> make_run(const Json& request, Json& refusal);
   Json status(const Json& request) const;
   Json runs() const;
-  Json person(const Json& request, sequence::Request what, const std::string& who);
+  void person(const Json& request, sequence::Request what, const std::string& who, const Reply& reply);
   Result<Executor*> open_run(const Json& request) const;
   Result<void> instruments_free(const sequence::Plan& plan) const;
   void forget_old();

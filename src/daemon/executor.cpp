@@ -11,6 +11,7 @@
 #include <asio/use_awaitable.hpp>
 #include <fstream>
 
+#include "daemon/planned_size.hpp"
 #include "daemon/records.hpp"
 #include "daemon/status.hpp"
 #include "plan/plan_json.hpp"
@@ -26,7 +27,10 @@ using namespace sequence;  // NOLINT: the executor speaks the sequencer's langua
 // A lane that met this many link errors in a row asks no more in this sweep: each would cost a whole deadline.
 constexpr int link_errors_to_give_up = 2;
 
-constexpr std::chrono::seconds sync_every{1};
+constexpr std::chrono::seconds look_every{1};
+
+// A disk that takes nothing for this long (real time) parks the run: heat goes on without a record until then.
+constexpr std::chrono::seconds longest_stall{60};
 
 std::string first_line_of(const char* path) {
   std::ifstream file(path);
@@ -78,33 +82,54 @@ struct Executor::SweepInProgress {
   std::size_t lanes_left = 0;
 };
 
+namespace {
+
+journal::JournalSettings journal_settings(const Plan& plan, const ExecutorSettings& settings) {
+  journal::JournalSettings out;
+  out.file = settings.folder / "journal.ndjson";
+  out.second_folder = settings.second_folder;
+  out.planned_bytes = planned_bytes(plan);
+  out.key = settings.key;
+  return out;
+}
+
+// Whether this is on disk before anything is done about it. Readings that only watch may be on their way for a second.
+bool must_be_kept(const Event& event, const std::optional<StartSweep>& asked) {
+  if (std::holds_alternative<SweepFinished>(event.what)) return asked && asked->purpose == SweepPurpose::capture;
+  return !std::holds_alternative<Tick>(event.what) && !std::holds_alternative<SourceRead>(event.what);
+}
+
+// What takes heat away. Nothing else may happen before its record is on disk.
+bool takes_heat_away(const Action& action) {
+  const auto* command = std::get_if<Command>(&action);
+  return command ? !command->output : std::holds_alternative<ParkAll>(action);
+}
+
+}  // namespace
+
 Result<std::unique_ptr<Executor>> Executor::open(asio::io_context& io, Plan plan, ExecutorSettings settings,
                                                  const instrument::Registry& registry) {
-  auto writer = journal::Writer::create(settings.folder / "journal.ndjson");
-  if (!writer) return writer.error();
-  std::unique_ptr<Executor> executor(
-      new Executor(io, std::move(plan), std::move(settings), std::move(writer).value(), registry));
+  std::unique_ptr<Executor> executor(new Executor(io, std::move(plan), std::move(settings), registry));
   if (auto written = executor->write_opening(); !written) return written.error();
   return executor;
 }
 
-Executor::Executor(asio::io_context& io, Plan plan, ExecutorSettings settings, journal::Writer writer,
-                   const instrument::Registry& registry)
+Executor::Executor(asio::io_context& io, Plan plan, ExecutorSettings settings, const instrument::Registry& registry)
     : io_(io),
       plan_(std::move(plan)),
       settings_(std::move(settings)),
       registry_(registry),
       clock_(io, settings_.speed),
-      writer_(std::move(writer)),
+      journal_(journal_settings(plan_, settings_)),
       run_(begin(plan_)),
       sources_(plan_.sources.size()),
       alarm_(io, clock_, [this] { feed(Tick{}); }),
-      sync_timer_(io) {}
+      journal_timer_(io) {}
 
 Executor::~Executor() = default;
 
 bool Executor::idle() const {
-  if (!done() || coroutines_ > 0) return false;
+  if (!done() || coroutines_ > 0 || commits_done_ < commits_asked_ || !journal_.ended()) return false;
   for (const auto& source : sources_)
     if (source.guardian && !source.guardian->gone()) return false;
   return true;
@@ -115,7 +140,7 @@ bool Executor::idle() const {
 Result<void> Executor::write_opening() {
   opened_utc_ = clock_.utc();
   Json opening;
-  opening["format"] = "nightwell-journal/1";
+  opening["format"] = journal::format_name;
   opening["run"] = settings_.run;
   opening["program"] = {{"name", "nightwelld"}, {"version", NIGHTWELL_VERSION}};
   opening["host"] = host_name();
@@ -141,14 +166,22 @@ Result<void> Executor::write_opening() {
       {"phase", {{"phase", "opening"}, {"plateau", nullptr}, {"setpoint_c", nullptr}, {"why", "started"}}});
   for (const auto& r : records) {
     const journal::Stamp stamp{clock_.utc(), clock_.now()};
-    if (auto written = writer_.append(r.kind, r.fields, stamp); !written) return written.error();
+    if (auto written = journal_.append(r.kind, r.fields, stamp); !written) return written.error();
   }
-  return writer_.sync();
+  return {};
 }
 
-void Executor::start() {
-  asio::co_spawn(io_, open_instruments(), asio::detached);
-  asio::co_spawn(io_, sync_now_and_then(), asio::detached);
+void Executor::start(Told told) {
+  commit([this, told = std::move(told)](const Result<void>& written) {
+    if (written) {
+      asio::co_spawn(io_, open_instruments(), asio::detached);
+      asio::co_spawn(io_, look_after_journal_now_and_then(), asio::detached);
+    } else {
+      storage_fault_ = written.error().text();
+      close_run({Ending::parked, *storage_fault_});
+    }
+    told(written);
+  });
 }
 
 asio::awaitable<void> Executor::open_instruments() {
@@ -225,11 +258,11 @@ void Executor::opened_if_all_ready() {
 // ---- events -------------------------------------------------------------------------------------------------------
 
 void Executor::feed(std::variant<Opened, SweepFinished, SourceRead, SourceParked, PersonAsked, Failed, Tick> what) {
-  if (done()) return;
+  if (done() || closing_) return;
   waiting_.push_back(Event{clock_.now(), std::move(what)});
   if (stepping_) return;  // an effect of a step caused this: it is taken next, in order
   stepping_ = true;
-  while (!waiting_.empty() && !done()) {
+  while (!waiting_.empty() && !done() && !closing_) {
     const Event event = std::move(waiting_.front());
     waiting_.pop_front();
     take(event);
@@ -240,30 +273,63 @@ void Executor::feed(std::variant<Opened, SweepFinished, SourceRead, SourceParked
 
 void Executor::take(const Event& event) {
   const bool tick = std::holds_alternative<Tick>(event.what);
-  // The record of a sweep names what was asked; the run still knows it before the step.
+  // What was asked of a sweep: the run still knows it before the step.
   const RecordText text = event_record(plan_, event, run_.sweeping);
+  bool wait = must_be_kept(event, run_.sweeping);
   if (!tick) record(text.kind, text.fields);
   Stepped stepped = step(plan_, std::move(run_), event);
   run_ = std::move(stepped.run);
   if (tick && !stepped.actions.empty()) record(text.kind, text.fields);
-  perform_all(stepped.actions);
+
+  for (const auto& action : stepped.actions) {
+    if (const auto added = action_record(plan_, action)) record(added->kind, added->fields);
+    closing_ = closing_ || std::holds_alternative<Close>(action);
+    wait = wait || !std::holds_alternative<StartSweep>(action);
+  }
+  perform_at_once(stepped.actions);
+  if (stepped.actions.empty()) return;
+  Effects effects{std::move(stepped.actions), 0};
+  if (wait)
+    effects.commit = commit([this](const Result<void>& written) {
+      if (!written) storage_failed(written.error());
+      perform_committed();
+    });
+  effects_.push_back(std::move(effects));
+  perform_committed();
 }
 
-// Every record of a step is on disk before its first effect.
-void Executor::perform_all(const std::vector<Action>& actions) {
-  bool effect = false;
+// What takes heat away goes first, and undoes what still waits to be told.
+void Executor::perform_at_once(std::vector<Action>& actions) {
   for (const auto& action : actions) {
-    if (const auto text = action_record(plan_, action)) record(text->kind, text->fields);
-    effect = effect || !std::holds_alternative<StartSweep>(action);
+    if (!takes_heat_away(action)) continue;
+    const auto* off = std::get_if<Command>(&action);
+    for (auto& waiting : effects_) {
+      const auto overtaken = [&](const Action& other) {
+        const auto* command = std::get_if<Command>(&other);
+        return command && (!off || command->source == off->source);
+      };
+      waiting.actions.erase(std::remove_if(waiting.actions.begin(), waiting.actions.end(), overtaken),
+                            waiting.actions.end());
+    }
+    perform(action);
   }
-  if (effect) sync();
-  for (const auto& action : actions) perform(action);
+  actions.erase(std::remove_if(actions.begin(), actions.end(), takes_heat_away), actions.end());
+}
+
+// In the order in which they were asked for, as far as their records are on disk.
+void Executor::perform_committed() {
+  while (!effects_.empty() && effects_.front().commit <= commits_done_ && !done()) {
+    const Effects effects = std::move(effects_.front());
+    effects_.pop_front();
+    for (const auto& action : effects.actions) perform(action);
+  }
 }
 
 void Executor::perform(const Action& action) {
   if (const auto* sweep = std::get_if<StartSweep>(&action)) {
     start_sweep(*sweep);
   } else if (const auto* command = std::get_if<Command>(&action)) {
+    sources_[command->source].granted = *command;
     renew(command->source);
   } else if (const auto* park = std::get_if<ParkAll>(&action)) {
     park_all(park->cause);
@@ -286,13 +352,16 @@ void Executor::schedule() {
   if (const auto wake = wake_at(plan_, run_)) alarm_.set(*wake);
 }
 
-Result<void> Executor::ask(Request request, const std::string& who, const std::string& why) {
-  if (done() || !allows(run_, request))
-    return Error{Errc::refused, std::string(name(request)),
-                 "not possible while the run is " + std::string(name(sequence::phase(run_))), settings_.run};
+void Executor::ask(Request request, const std::string& who, const std::string& why, Told told) {
+  if (done() || closing_ || !allows(run_, request))
+    return told(Error{Errc::refused, std::string(name(request)),
+                      "not possible while the run is " + std::string(name(sequence::phase(run_))), settings_.run});
   feed(PersonAsked{request, who, why});
-  if (storage_fault_) return Error{Errc::storage, std::string(name(request)), *storage_fault_, settings_.run};
-  return {};
+  commit([this, request, told = std::move(told)](const Result<void>& written) {
+    if (written && !storage_fault_) return told({});
+    told(Error{Errc::storage, std::string(name(request)),
+               storage_fault_.value_or(written ? "" : written.error().text()), settings_.run});
+  });
 }
 
 void Executor::fail(const std::string& cause) {
@@ -331,23 +400,21 @@ void Executor::on_report(std::size_t s, const guardian::Report& report) {
   }
 }
 
-// Grants or renews the heat lease for what the sequencer last told the source. A run that has ended or parked
+// Grants or renews the heat lease for the last command that is on disk. A run that has ended or parked
 // renews nothing.
 void Executor::renew(std::size_t s) {
-  const auto& told = run_.sources[s].told;
   Source& source = sources_[s];
-  if (!told || !source.guardian || source.parked || storage_fault_ || done() ||
+  if (!source.granted || !run_.sources[s].told || !source.guardian || source.parked || storage_fault_ || done() ||
       std::holds_alternative<Parked>(run_.state))
     return;
-  source.told = true;
-  source.guardian->lease(told->target_c, told->output, plan_.sources[s].absolute_highest_c);
+  source.guardian->lease(source.granted->target_c, source.granted->output, plan_.sources[s].absolute_highest_c);
 }
 
 void Executor::park_all(const std::string& cause) {
   for (std::size_t s = 0; s < sources_.size(); ++s) {
     Source& source = sources_[s];
     if (plan_.sources[s].attended) continue;
-    if (source.guardian && (source.ready || source.told)) {
+    if (source.guardian && (source.ready || source.granted)) {
       source.guardian->park(cause);
       continue;
     }
@@ -360,7 +427,9 @@ void Executor::park_all(const std::string& cause) {
 void Executor::close_run(const Close& close) {
   ending_ = close;
   alarm_.cancel();
-  sync_timer_.cancel();
+  journal_timer_.cancel();
+  effects_.clear();
+  journal_.end();
   for (auto& source : sources_)
     if (source.guardian) source.guardian->close();
   for (auto& scanner : scanners_) scanner->close();
@@ -371,7 +440,7 @@ void Executor::close_unproved(const std::string& why) {
   if (done()) return;
   const Close close{Ending::parked, why};
   record("closing", {{"ending", name(close.ending)}, {"why", close.why}});
-  sync();
+  closing_ = true;
   close_run(close);
 }
 
@@ -434,24 +503,29 @@ void Executor::lane_done(const std::shared_ptr<SweepInProgress>& sweep) {
 // ---- journal ------------------------------------------------------------------------------------------------------
 
 bool Executor::record(const std::string& kind, const Json& fields) {
-  if (storage_fault_) return false;
+  if (storage_fault_ || closing_) return false;
   const journal::Stamp stamp{clock_.utc(), clock_.now()};
-  if (auto written = writer_.append(kind, fields, stamp); !written) {
-    storage_failed(written.error());
-    return false;
-  }
-  unsynced_ = true;
-  return true;
+  auto written = journal_.append(kind, fields, stamp);
+  if (!written) storage_failed(written.error());
+  return written.ok();
 }
 
-void Executor::sync() {
-  if (!unsynced_ || storage_fault_) return;
-  unsynced_ = false;
-  if (auto synced = writer_.sync(); !synced) storage_failed(synced.error());
+// `then` is called, in this thread, when everything recorded so far is on disk, or with why it cannot be.
+std::uint64_t Executor::commit(std::function<void(const Result<void>&)> then) {
+  const std::uint64_t number = ++commits_asked_;
+  journal_.commit([this, number, then = std::move(then)](const Result<void>& written) {
+    asio::post(io_, [this, number, then, written] {
+      commits_done_ = number;
+      then(written);
+      look_after_journal();
+    });
+  });
+  return number;
 }
 
 // No record, no heat. The guardians park first; the sequencer learns it as the next event.
 void Executor::storage_failed(const Error& error) {
+  if (storage_fault_ || done()) return;
   storage_fault_ = error.text();
   spdlog::critical("{}: the journal cannot be written: {}; parking", settings_.run, error.text());
   for (auto& source : sources_)
@@ -459,14 +533,29 @@ void Executor::storage_failed(const Error& error) {
   asio::post(io_, [this, text = error.text()] { feed(Failed{"the journal cannot be written: " + text}); });
 }
 
-// What decides nothing by itself is on disk a second later at most (real time).
-asio::awaitable<void> Executor::sync_now_and_then() {
+// What the disk did, as records and in the log; parks where it is full or hangs.
+void Executor::look_after_journal() {
+  using What = journal::JournalNews::What;
+  for (const auto& news : journal_.take_news()) {
+    spdlog::warn("{}: {}", settings_.run, news.text);
+    record("storage", {{"event", journal::name(news.what)}, {"text", news.text}});
+    if (news.what == What::space_out) feed(Failed{news.text});
+  }
+  const bool stalled = journal_.waiting() > longest_stall;
+  if (stalled && !stalled_) {
+    spdlog::critical("{}: the disk has taken no record for {} s; parking", settings_.run, longest_stall.count());
+    feed(Failed{"the disk has taken no record for " + std::to_string(longest_stall.count()) + " s"});
+  }
+  stalled_ = stalled;
+}
+
+asio::awaitable<void> Executor::look_after_journal_now_and_then() {
   ++coroutines_;
   while (!done()) {
-    sync();
-    sync_timer_.expires_after(sync_every);
+    look_after_journal();
+    journal_timer_.expires_after(look_every);
     asio::error_code ignored;
-    co_await sync_timer_.async_wait(asio::redirect_error(asio::use_awaitable, ignored));
+    co_await journal_timer_.async_wait(asio::redirect_error(asio::use_awaitable, ignored));
   }
   --coroutines_;
 }

@@ -1,8 +1,10 @@
 // One run carried through: feeds the sequencer from the instruments, writes the journal, carries out what the
 // sequencer asks. Decides nothing by itself.
 //
-// Order, always: an event is in the journal before the sequencer sees it; what it decided is in the journal, and
-// synced, before a source or a person is told. Thread: the io_context's one thread.
+// Order, always: an event is in the journal before the sequencer sees it; what it decided, and the readings of a capture, are
+// on disk before a source or a person is told or the next reading is asked for. What takes heat away does not wait for a disk:
+// an output off and a park go to the guardian at once, and what still waited to be told to that source is never told.
+// Thread: the io_context's one thread; the journal has its own.
 //
 // Lifetime: the owner keeps it until done() and the io_context runs no more of its coroutines (idle()).
 #pragma once
@@ -23,32 +25,38 @@
 #include "guardian/client.hpp"
 #include "instrument/clock.hpp"
 #include "instrument/registry.hpp"
-#include "journal/writer.hpp"
+#include "journal/journal.hpp"
 #include "sequence/sequencer.hpp"
 
 namespace nightwell::daemon {
 
 struct ExecutorSettings {
-  std::string run;                 // the run's id
-  std::filesystem::path folder;    // exists; the journal is made in it
-  std::filesystem::path guardian;  // the guardian's program
-  double speed = 1;                // of the run's clock
+  std::string run;                                     // the run's id
+  std::filesystem::path folder;                        // exists; the journal is made in it
+  std::filesystem::path guardian;                      // the guardian's program
+  double speed = 1;                                    // of the run's clock
+  std::optional<std::filesystem::path> second_folder;  // of this run; see journal.hpp
+  std::shared_ptr<const journal::SigningKey> key;      // null: the journal is closed unsigned
 };
 
 class Executor {
  public:
-  // Creates the journal and writes the opening records. Errors: storage, bad_input (a record too long).
+  using Told = std::function<void(const Result<void>&)>;
+
+  // Composes the opening records. Errors: bad_input (a record too long).
   static Result<std::unique_ptr<Executor>> open(asio::io_context& io, sequence::Plan plan, ExecutorSettings settings,
                                                 const instrument::Registry& registry);
   ~Executor();
   Executor(const Executor&) = delete;
   Executor& operator=(const Executor&) = delete;
 
-  // Opens the instruments and begins; returns at once.
-  void start();
+  // Begins: once the opening is on disk, `told` is called and the instruments are opened; storage: it cannot be, and the run is
+  // done before it began.
+  void start(Told told);
 
-  // A person's request. refused: not possible in this state (the text says what is); storage: not in the journal.
-  Result<void> ask(sequence::Request request, const std::string& who, const std::string& why);
+  // A person's request; `told` is called at once or when the request is on disk. refused: not possible in this state (the text
+  // says what is); storage: not in the journal.
+  void ask(sequence::Request request, const std::string& who, const std::string& why, Told told);
 
   // Parks, for a reason of the daemon's own.
   void fail(const std::string& cause);
@@ -74,13 +82,17 @@ class Executor {
   struct Source {
     std::unique_ptr<guardian::Client> guardian;  // null for attended sources
     bool ready = false;
-    bool told = false;  // a lease was asked for
+    std::optional<sequence::Command> granted;  // the last command that was carried out
     std::optional<guardian::Parked> parked;
   };
   struct SweepInProgress;
+  // What a step asks for, waiting for its records to be on disk.
+  struct Effects {
+    std::vector<sequence::Action> actions;
+    std::uint64_t commit = 0;  // the commit that it waits for; 0: for none of its own
+  };
 
-  Executor(asio::io_context& io, sequence::Plan plan, ExecutorSettings settings, journal::Writer writer,
-           const instrument::Registry& registry);
+  Executor(asio::io_context& io, sequence::Plan plan, ExecutorSettings settings, const instrument::Registry& registry);
 
   Result<void> write_opening();
   asio::awaitable<void> open_instruments();
@@ -93,7 +105,8 @@ class Executor {
                 what);
   void take(const sequence::Event& event);
   void perform(const sequence::Action& action);
-  void perform_all(const std::vector<sequence::Action>& actions);
+  void perform_at_once(std::vector<sequence::Action>& actions);
+  void perform_committed();
   void schedule();
 
   void on_report(std::size_t source, const guardian::Report& report);
@@ -106,24 +119,28 @@ class Executor {
   void lane_done(const std::shared_ptr<SweepInProgress>& sweep);
 
   bool record(const std::string& kind, const nlohmann::ordered_json& fields);
-  void sync();
+  std::uint64_t commit(std::function<void(const Result<void>&)> then);
   void storage_failed(const Error& error);
-  asio::awaitable<void> sync_now_and_then();
+  void look_after_journal();
+  asio::awaitable<void> look_after_journal_now_and_then();
 
   asio::io_context& io_;
   sequence::Plan plan_;
   ExecutorSettings settings_;
   const instrument::Registry& registry_;
   instrument::RunClock clock_;
-  journal::Writer writer_;
+  journal::Journal journal_;
   sequence::Run run_;
   std::vector<std::unique_ptr<instrument::Scanner>> scanners_;
   std::vector<Source> sources_;
   Alarm alarm_;
-  asio::steady_timer sync_timer_;
+  asio::steady_timer journal_timer_;
   std::deque<sequence::Event> waiting_;
+  std::deque<Effects> effects_;
+  std::uint64_t commits_asked_ = 0, commits_done_ = 0;
   bool stepping_ = false;
-  bool unsynced_ = false;
+  bool closing_ = false;  // the closing record is written: nothing more is
+  bool stalled_ = false;  // the disk hangs
   bool opened_ = false;
   bool scanners_open_ = false;
   std::optional<std::string> storage_fault_;

@@ -22,7 +22,7 @@ using namespace nightwell;
 constexpr int exit_done = 0, exit_bad_input = 2, exit_refused = 3;
 
 struct Options {
-  std::string runtime, state, guardian;
+  std::string runtime, state, guardian, second, seal_key;
   double speed = 1;
 };
 
@@ -46,6 +46,23 @@ int complain(const Error& error, int code) {
   return code;
 }
 
+// What journals are sealed with, and where their second copies go: checked before anything starts.
+Result<void> read_evidence_settings(const Options& options, daemon::DaemonSettings& settings) {
+  if (!options.second.empty()) {
+    const fs::path second = fs::absolute(options.second);
+    if (access(second.c_str(), W_OK | X_OK) != 0 || !fs::is_directory(second))
+      return Error{Errc::bad_input, "looking for the second folder",
+                   "no folder to write to: make it, or mount what should be there", second.string()};
+    settings.second_folder = second;
+  }
+  if (!options.seal_key.empty()) {
+    auto key = journal::SigningKey::read(options.seal_key);
+    if (!key) return key.error();
+    settings.key = std::make_shared<const journal::SigningKey>(std::move(key).value());
+  }
+  return {};
+}
+
 int serve(const Options& options) {
   const auto state = state_folder(options.state, process_environment(), getuid());
   if (!state) return complain(state.error(), exit_bad_input);
@@ -56,16 +73,17 @@ int serve(const Options& options) {
                      guardian.string()},
                     exit_bad_input);
 
-  asio::io_context io(1);
-  auto store = daemon::RunStore::open(*state);
-  if (!store) return complain(store.error(), store.error().code == Errc::refused ? exit_refused : exit_bad_input);
   daemon::DaemonSettings settings;
   settings.guardian = guardian;
   settings.speed = options.speed;
+  if (auto read = read_evidence_settings(options, settings); !read) return complain(read.error(), exit_bad_input);
+
+  asio::io_context io(1);
+  auto store = daemon::RunStore::open(*state);
+  if (!store) return complain(store.error(), store.error().code == Errc::refused ? exit_refused : exit_bad_input);
   daemon::Daemon the_daemon(io, std::move(store).value(), std::move(settings));
-  daemon::ControlServer server(io, [&](const nlohmann::ordered_json& request, const std::string& who) {
-    return the_daemon.answer(request, who);
-  });
+  daemon::ControlServer server(io, [&](const nlohmann::ordered_json& request, const std::string& who,
+                                       const daemon::Daemon::Reply& reply) { the_daemon.answer(request, who, reply); });
   if (auto opened = server.open(control_socket(runtime)); !opened)
     return complain(opened.error(), opened.error().code == Errc::refused ? exit_refused : exit_bad_input);
 
@@ -97,6 +115,11 @@ int main(int argc, char** argv) {
   app.add_option("--runtime", options.runtime, "folder of the control socket");
   app.add_option("--state", options.state, "folder of runs and journals");
   app.add_option("--guardian", options.guardian, "the guardian's program (default: beside this one)");
+  app.add_option(
+      "--second", options.second,
+      "folder on another disk: a second copy of each journal, and where a journal goes on if its disk fails");
+  app.add_option("--seal-key", options.seal_key,
+                 "private key that journals are sealed with (see `nightwell keys make`)");
   app.add_option("--speed", options.speed, "clock of the runs, times real time; for simulated benches only")
       ->check(CLI::Range(0.1, 100000.0));
   app.set_version_flag("--version", NIGHTWELL_VERSION);

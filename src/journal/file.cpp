@@ -8,7 +8,7 @@
 #include <cstring>
 #include <system_error>
 
-#include "journal/writer.hpp"
+#include "journal/composer.hpp"
 
 namespace nightwell::journal {
 
@@ -51,6 +51,19 @@ Result<std::uint64_t> size_of(const File& file, const std::filesystem::path& pat
   struct stat facts {};
   if (::fstat(file.fd(), &facts) != 0) return reading_failed(path, errno);
   return static_cast<std::uint64_t>(facts.st_size);
+}
+
+Result<std::string> read_from(const File& file, const std::filesystem::path& path, std::uint64_t offset,
+                              std::size_t count) {
+  std::string out(count, '\0');
+  for (std::size_t have = 0; have < count;) {
+    const ssize_t got = ::pread(file.fd(), out.data() + have, count - have, static_cast<off_t>(offset + have));
+    if (got < 0 && errno == EINTR) continue;
+    if (got < 0) return reading_failed(path, errno);
+    if (got == 0) return Error{Errc::storage, "reading a journal", "it has become shorter", path.string()};
+    have += static_cast<std::size_t>(got);
+  }
+  return out;
 }
 
 Lines::Lines(File file, std::filesystem::path path, std::uint64_t offset)

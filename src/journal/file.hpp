@@ -35,6 +35,10 @@ Result<File> open_for_reading(const std::filesystem::path& path);
 // How many bytes it has now. Errors: storage.
 Result<std::uint64_t> size_of(const File& file, const std::filesystem::path& path);
 
+// `count` bytes from `offset` on. Errors: storage (also where the file has fewer).
+Result<std::string> read_from(const File& file, const std::filesystem::path& path, std::uint64_t offset,
+                              std::size_t count);
+
 // Hands out a file's lines from an offset on, without their LF. Reads to the end of the file as it is when
 // asked: a file that grows gives more lines later.
 class Lines {

@@ -1,10 +1,12 @@
 #include "journal/reader.hpp"
 
+#include <algorithm>
+
 #include "journal/file.hpp"
 #include "journal/frame.hpp"
+#include "journal/journal.hpp"
 #include "journal/sha256.hpp"
 #include "journal/strict_json.hpp"
-#include "journal/writer.hpp"
 
 namespace nightwell::journal {
 
@@ -12,61 +14,144 @@ namespace {
 
 constexpr const char* checking = "checking a journal";
 
-// "line 18 (n 17, byte 5213)": lines count from 1, as editors and sed do.
-std::string place(std::uint64_t index, std::uint64_t offset) {
-  return "line " + std::to_string(index + 1) + " (n " + std::to_string(index) + ", byte " + std::to_string(offset) +
-         ")";
-}
+// The opening's first field, in formats that have seals.
+constexpr std::string_view sealed_format = R"("kind":"opening","format":"nightwell-journal/2")";
 
 std::string count_hint(std::uint64_t found, std::uint64_t expected) {
   return found > expected ? "lines before it are missing or out of order"
                           : "lines before it were added or repeated, or are out of order";
 }
 
-// What must hold from line to line: n, prev, and nothing after the closing record.
+// What must hold from line to line: n, prev, and nothing after the closing record but its seal.
 class Chain {
  public:
-  explicit Chain(std::string where) : where_(std::move(where)) {}
+  // The lines that follow stand in this file.
+  void enter(const std::filesystem::path& file) {
+    out_.files.push_back(file);
+    first_of_file_ = out_.lines;
+  }
 
   [[nodiscard]] std::optional<Error> link(const Frame& frame, const Lines::Line& line) {
-    if (closed_) return damaged(line.offset, "it follows the closing record");
-    if (frame.n != lines_)
-      return damaged(line.offset, "n is " + std::to_string(frame.n) + " where " + std::to_string(lines_) +
-                                      " should stand: " + count_hint(frame.n, lines_));
+    const bool seal = frame.kind == seal_kind;
+    if (end_ == End::sealed || (end_ == End::closed && !(seal && out_.has_seals)))
+      return damaged(line.offset, "it follows the closing record");
+    if (frame.n != out_.lines)
+      return damaged(line.offset, "n is " + std::to_string(frame.n) + " where " + std::to_string(out_.lines) +
+                                      " should stand: " + count_hint(frame.n, out_.lines));
     if (frame.prev != view(head_)) {
-      if (lines_ == 0) return damaged(line.offset, "prev of the first line is not 64 zeros");
-      return damaged(line.offset, "prev is not the hash of " + place(lines_ - 1, last_offset_) +
-                                      ": one of the two lines was changed");
+      if (out_.lines == 0) return damaged(line.offset, "prev of the first line is not 64 zeros");
+      return damaged(line.offset, "prev is not the hash of " + last_place_ + ": one of the two lines was changed");
     }
+    if (seal)
+      if (auto wrong = link_seal(frame, line.text)) return damaged(line.offset, *wrong);
+    if (out_.lines == 0) out_.has_seals = line.text.find(sealed_format) != std::string_view::npos;
     head_ = sha256_.hex(line.text);
-    last_offset_ = line.offset;
-    bytes_ = line.offset + line.text.size() + 1;
-    closed_ = frame.kind == "closing";
-    ++lines_;
+    last_place_ = place(line.offset);
+    out_.bytes += line.text.size() + 1;
+    ++out_.lines;
+    if (frame.kind == "closing") {
+      end_ = End::closed;
+      // What an unsigned seal must say again.
+      closing_utc_ = frame.utc;
+      closing_up_ = frame.up;
+    }
     return std::nullopt;
   }
 
   [[nodiscard]] Error damaged(std::uint64_t offset, const std::string& what) const {
-    return {Errc::damaged, checking, place(lines_, offset) + ": " + what, where_};
+    return {Errc::damaged, checking, place(offset) + ": " + what, out_.files.back().string()};
   }
   [[nodiscard]] Error damaged(std::uint64_t offset, const strict_json::Fault& fault) const {
     return damaged(offset, fault.what + " (byte " + std::to_string(offset + fault.at) + ")");
   }
 
-  [[nodiscard]] bool closed() const { return closed_; }
-  [[nodiscard]] Verification verification(const Lines& lines) const {
-    Verification out{lines_, bytes_, std::string(view(head_)), std::nullopt, std::nullopt};
-    if (!lines.rest().empty()) out.torn = TornTail{lines.offset(), std::string(lines.rest())};
+  [[nodiscard]] bool closed() const { return end_ != End::open; }
+  [[nodiscard]] std::uint64_t lines() const { return out_.lines; }
+  [[nodiscard]] Verification verification(std::optional<TornTail> torn) const {
+    Verification out = out_;
+    out.head = view(head_);
+    out.torn = std::move(torn);
     return out;
   }
 
  private:
-  std::string where_;
+  enum class End { open, closed, sealed };
+
+  // "line 18 (n 17, byte 5213)": lines count from 1 in their file, as editors and sed do.
+  [[nodiscard]] std::string place(std::uint64_t offset) const {
+    return "line " + std::to_string(out_.lines - first_of_file_ + 1) + " (n " + std::to_string(out_.lines) + ", byte " +
+           std::to_string(offset) + ")";
+  }
+
+  std::optional<std::string> link_seal(const Frame& frame, std::string_view line) {
+    std::string head;
+    append_head(head, frame.n, closing_utc_, closing_up_, seal_kind);
+    Seal seal;
+    if (auto wrong = read_seal(line, head, seal)) return wrong;
+    out_.seal = seal;
+    end_ = End::sealed;
+    return std::nullopt;
+  }
+
   Sha256 sha256_;
   HexDigest head_ = zero_digest();
-  std::uint64_t lines_ = 0, bytes_ = 0, last_offset_ = 0;
-  bool closed_ = false;
+  Verification out_;
+  std::uint64_t first_of_file_ = 0;
+  std::string last_place_, closing_utc_;
+  Instant closing_up_;
+  End end_ = End::open;
 };
+
+// A fault of a line may be what a power cut leaves: sectors that never reached the disk read as zeros. `bytes` is the file from
+// the line's first byte, at `offset`, to its end.
+bool torn_by_power_cut(std::string_view bytes, std::uint64_t offset) {
+  constexpr std::uint64_t sector = 512;
+  const std::size_t from = bytes.find('\0');
+  if (from == std::string_view::npos || bytes.size() > most_unsynced_bytes) return false;
+  const std::size_t to = std::min(bytes.find_first_not_of('\0', from), bytes.size());
+  return (from == 0 || (offset + from) % sector == 0) && (to == bytes.size() || (offset + to) % sector == 0);
+}
+
+// The rest of a file that faults from a line on, if that is a torn end.
+Result<std::optional<TornTail>> torn_end(const std::filesystem::path& path, std::uint64_t offset) {
+  auto file = open_for_reading(path);
+  if (!file) return file.error();
+  const auto size = size_of(*file, path);
+  if (!size) return size.error();
+  if (*size - offset > most_unsynced_bytes) return std::optional<TornTail>();
+  auto bytes = read_from(*file, path, offset, static_cast<std::size_t>(*size - offset));
+  if (!bytes) return bytes.error();
+  if (!torn_by_power_cut(*bytes, offset)) return std::optional<TornTail>();
+  return std::optional<TornTail>(TornTail{offset, std::move(bytes).value()});
+}
+
+// The n that a file of a journal begins with; nothing where it has no whole line.
+Result<std::optional<std::uint64_t>> first_n(const std::filesystem::path& path) {
+  auto file = open_for_reading(path);
+  if (!file) return file.error();
+  Lines lines(std::move(file).value(), path);
+  const auto line = lines.next();
+  Frame frame;
+  if (!line || !*line || read_frame((*line)->text, frame)) return std::optional<std::uint64_t>();
+  return std::optional<std::uint64_t>(frame.n);
+}
+
+struct Continuation {
+  std::filesystem::path file;
+  std::uint64_t from_n = 0;
+};
+
+// What carries on from file number `number` - 1, if anything does.
+Result<std::optional<Continuation>> continuation(const std::filesystem::path& first, int number) {
+  const auto file = continuation_name(first, number);
+  std::error_code error;
+  if (!std::filesystem::exists(file, error)) return std::optional<Continuation>();
+  const auto n = first_n(file);
+  if (!n) return n.error();
+  // A crash before its first line was whole: nothing in it was acknowledged.
+  if (!*n) return std::optional<Continuation>();
+  return std::optional<Continuation>(Continuation{file, **n});
+}
 
 std::optional<strict_json::Fault> parse_into(std::string_view line, Frame& frame, nlohmann::ordered_json& body) {
   if (auto fault = read_frame(line, frame)) return fault;
@@ -86,27 +171,53 @@ std::optional<std::string> ending_of(const nlohmann::ordered_json& body) {
   return found->get<std::string>();
 }
 
-// Goes through the lines. `look` reads a line as far as the caller needs and gives what is wrong with it;
-// `accept` is called once the line's place in the chain has been checked too.
+// Goes through the lines of one file, up to line `until`: behind it stands what another file holds again. `look` reads a line as
+// far as the caller needs and gives what is wrong with it; `accept` is called once its place in the chain has been checked too.
 template <class Look, class Accept>
-Result<Verification> walk(const std::filesystem::path& path, Look look, Accept accept) {
+Result<std::optional<TornTail>> walk_file(Chain& chain, const std::filesystem::path& path,
+                                          const std::optional<Continuation>& next, const Look& look,
+                                          const Accept& accept) {
   auto file = open_for_reading(path);
   if (!file) return file.error();
   Lines lines(std::move(file).value(), path);
-  Chain chain(path.string());
-  for (;;) {
+  chain.enter(path);
+  const auto give_up = [&](std::uint64_t offset, const Error& error) -> Result<std::optional<TornTail>> {
+    if (next || chain.closed()) return error;
+    auto torn = torn_end(path, offset);
+    return torn && !*torn ? Result<std::optional<TornTail>>(error) : torn;
+  };
+  while (!next || chain.lines() < next->from_n) {
     const auto line = lines.next();
-    if (!line && line.error().code == Errc::damaged) return chain.damaged(lines.offset(), line.error().detail);
+    if (!line && line.error().code == Errc::damaged)
+      return give_up(lines.offset(), chain.damaged(lines.offset(), line.error().detail));
     if (!line) return line.error();
     if (!*line) break;
     Frame frame;
-    if (const auto fault = look((*line)->text, frame)) return chain.damaged((*line)->offset, *fault);
+    if (const auto fault = look((*line)->text, frame))
+      return give_up((*line)->offset, chain.damaged((*line)->offset, *fault));
     if (auto broken = chain.link(frame, **line)) return *broken;
     accept(**line, frame);
   }
-  if (!lines.rest().empty() && chain.closed())
-    return chain.damaged(lines.offset(), "something follows the closing record");
-  return chain.verification(lines);
+  if (next && chain.lines() < next->from_n)
+    return chain.damaged(lines.offset(), "the file ends here, and " + next->file.filename().string() +
+                                             " carries on from n " + std::to_string(next->from_n));
+  if (next || lines.rest().empty()) return std::optional<TornTail>();
+  if (chain.closed()) return chain.damaged(lines.offset(), "something follows the closing record");
+  return std::optional<TornTail>(TornTail{lines.offset(), std::string(lines.rest())});
+}
+
+template <class Look, class Accept>
+Result<Verification> walk(const std::filesystem::path& path, Look look, Accept accept) {
+  Chain chain;
+  std::filesystem::path file = path;
+  for (int number = 2;; ++number) {
+    const auto next = continuation(path, number);
+    if (!next) return next.error();
+    auto torn = walk_file(chain, file, *next, look, accept);
+    if (!torn) return torn.error();
+    if (!*next) return chain.verification(std::move(torn).value());
+    file = (*next)->file;
+  }
 }
 
 }  // namespace
@@ -157,9 +268,39 @@ std::string sha256_hex(std::string_view bytes) {
   return std::string(view(Sha256().hex(bytes)));
 }
 
-Follower::Follower(std::filesystem::path path, std::uint64_t offset) : path_(std::move(path)), offset_(offset) {}
+Result<Comparison> compare(const std::filesystem::path& file, const std::filesystem::path& copy) {
+  const auto first = open_for_reading(file), second = open_for_reading(copy);
+  if (!first) return first.error();
+  if (!second) return second.error();
+  const auto bytes = size_of(*first, file), copied = size_of(*second, copy);
+  if (!bytes) return bytes.error();
+  if (!copied) return copied.error();
+  Comparison out{*bytes, *copied, std::nullopt, std::nullopt};
+  constexpr std::uint64_t block = 256 * 1024;
+  std::uint64_t line = 1;
+  for (std::uint64_t at = 0, end = std::min(*bytes, *copied); at < end; at += block) {
+    const auto count = static_cast<std::size_t>(std::min(block, end - at));
+    const auto here = read_from(*first, file, at, count), there = read_from(*second, copy, at, count);
+    if (!here) return here.error();
+    if (!there) return there.error();
+    const auto differs = std::mismatch(here->begin(), here->end(), there->begin()).first;
+    line += static_cast<std::uint64_t>(std::count(here->begin(), differs, '\n'));
+    if (differs == here->end()) continue;
+    out.differs_at = at + static_cast<std::uint64_t>(differs - here->begin());
+    out.differs_in_line = line;
+    return out;
+  }
+  if (*copied > *bytes) {
+    out.differs_at = *bytes;
+    out.differs_in_line = line;
+  }
+  return out;
+}
 
 Result<std::vector<std::string>> Follower::next(std::size_t limit) {
+  // Looked for before the file is read to its end: once the next one is there, nothing more comes to this one.
+  const auto after = continuation(first_, number_ + 1);
+  if (!after) return after.error();
   auto file = open_for_reading(path_);
   if (!file) return file.error();
   const auto bytes = size_of(*file, path_);
@@ -176,10 +317,19 @@ Result<std::vector<std::string>> Follower::next(std::size_t limit) {
     // What came before is given first; the next call meets the same error again.
     if (!line && out.empty()) return line.error();
     if (!line || !*line) break;
+    Frame frame;
+    const bool framed = !read_frame((*line)->text, frame);
+    // A new file begins with lines that the old one may hold too.
+    if (framed && frame.n < next_n_ && number_ > 1) continue;
+    if (framed) next_n_ = frame.n + 1;
     out.emplace_back((*line)->text);
   }
   offset_ = lines.offset();
-  return out;
+  if (!out.empty() || !*after) return out;
+  path_ = (*after)->file;
+  ++number_;
+  offset_ = 0;
+  return next(limit);
 }
 
 }  // namespace nightwell::journal

@@ -1,16 +1,21 @@
-// Reads journals: whole, record by record, or as they grow. Tolerant of a torn last line only. Never writes.
+// Reads journals: whole, record by record, or as they grow. Tolerant of a torn end only. Never writes.
+//
+// A journal is journal.ndjson and, where its writer had to change files, journal-2.ndjson and so on beside it: all functions take
+// the first one and go on in the others by themselves.
 //
 // What each looks at:
-//   verify   of every line: n, utc, up_s, kind and prev in their places, the JSON grammar (one object,
-//   printable ASCII,
-//            at most 16 deep, at most 64 KiB), n counting on, prev the hash of the line before, nothing
-//            behind the closing record. Not: keys that stand twice, numbers that a double cannot hold, what
+//   verify   of every line: n, utc, up_s, kind and prev in their places, the JSON grammar (one object, printable ASCII, at most
+//            16 deep, at most 64 KiB), n counting on, prev the hash of the line before, nothing behind the closing record but
+//            its seal, and the seal's form and signature. Not: keys that stand twice, numbers that a double cannot hold, what
 //            the fields mean.
-//   read     all that, and no key twice in an object, and every number comes back the same when printed
-//   again. Follower whole lines only: their length. It hands out bytes; whoever follows checks.
-// Neither can see that the end of a file was cut off at a line, or that the last line was changed in a way
-// that is still a record: keep the head hash elsewhere for that. Errors: not_found, storage, damaged (detail
-// names line, byte offset and what is wrong).
+//   read     all that, and no key twice in an object, and every number comes back the same when printed again.
+//   Follower whole lines only: their length. It hands out bytes; whoever follows checks.
+// Neither can see that the end of a journal without a seal was cut off at a line: keep the head hash elsewhere for that.
+//
+// A torn end is what a crash or a power cut may leave behind the last synced line: an unfinished line, or zeros in the place of
+// whole sectors (from a line's begin or a multiple of 512 bytes to a multiple of 512 bytes or the end of the file), at most
+// 1 MiB before the end of the file.
+// Errors: not_found, storage, damaged (detail names line, byte offset and what is wrong).
 #pragma once
 
 #include <cstdint>
@@ -20,7 +25,9 @@
 #include <optional>
 #include <string>
 #include <string_view>
+#include <vector>
 
+#include "journal/seal.hpp"
 #include "nightwell/result.hpp"
 #include "nightwell/time.hpp"
 
@@ -32,7 +39,7 @@ struct Record {
   Instant up;
   std::string kind;
   nlohmann::ordered_json body;  // the whole object, first keys and prev included
-  std::uint64_t offset = 0;     // of the line's first byte in the file
+  std::uint64_t offset = 0;     // of the line's first byte in its file
 };
 
 // What a crash may leave behind the last whole line.
@@ -41,13 +48,19 @@ struct TornTail {
   std::string bytes;
 };
 
-// What a checked file holds.
+// What a checked journal holds.
 struct Verification {
   std::uint64_t lines = 0;
   std::uint64_t bytes = 0;  // of the whole lines
   std::string head;         // hash of the last whole line; 64 zeros for an empty journal
   std::optional<TornTail> torn;
   std::optional<std::string> ending;  // finished, stopped, parked; nullopt: the journal has no closing record
+  std::optional<Seal> seal;
+  bool has_seals = false;                    // of a format whose closing records are followed by a seal
+  std::vector<std::filesystem::path> files;  // in order
+
+  // Nothing is missing at the end.
+  [[nodiscard]] bool whole() const { return ending && !torn && (seal || !has_seals); }
 };
 
 // Calls `visit` for each record in order, checking structure, n and chain on the way; stops at the first
@@ -63,17 +76,30 @@ Result<Record> parse_line(std::string_view line);
 // Lower-case hex SHA-256.
 [[nodiscard]] std::string sha256_hex(std::string_view bytes);
 
-// Gives the whole lines that a growing file has gained since the last call, as exact bytes without LF.
+// How a second copy of a file stands beside it.
+struct Comparison {
+  std::uint64_t bytes = 0, copied_bytes = 0;
+  // The first byte that differs, and its line (from 1); nothing: the copy is equal as far as it goes.
+  std::optional<std::uint64_t> differs_at, differs_in_line;
+  [[nodiscard]] bool equal() const { return !differs_at && bytes == copied_bytes; }
+};
+Result<Comparison> compare(const std::filesystem::path& file, const std::filesystem::path& copy);
+
+// Gives the whole lines that a growing journal has gained since the last call, as exact bytes without LF, each line once.
 class Follower {
  public:
-  explicit Follower(std::filesystem::path path, std::uint64_t offset = 0);
+  explicit Follower(std::filesystem::path path, std::uint64_t offset = 0)
+      : path_(std::move(path)), first_(path_), offset_(offset) {}
   // Empty where nothing whole has come. At most `limit` lines a call.
   Result<std::vector<std::string>> next(std::size_t limit = 1000);
+  // Where it stands: the file, and the next line's first byte in it.
+  [[nodiscard]] const std::filesystem::path& path() const { return path_; }
   [[nodiscard]] std::uint64_t offset() const { return offset_; }
 
  private:
-  std::filesystem::path path_;
-  std::uint64_t offset_ = 0;
+  std::filesystem::path path_, first_;
+  int number_ = 1;
+  std::uint64_t offset_ = 0, next_n_ = 0;
 };
 
 }  // namespace nightwell::journal

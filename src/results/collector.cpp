@@ -13,7 +13,8 @@ namespace nightwell::results {
 
 namespace {
 
-constexpr const char* format = "nightwell-journal/1";
+constexpr const char* first_format = "nightwell-journal/1";
+constexpr const char* format = "nightwell-journal/2";
 constexpr const char* doing = "working results out of a journal";
 
 std::optional<Role> role(std::string_view word) {
@@ -101,8 +102,8 @@ void Collector::take(const journal::Record& record) {
 void Collector::take_opening(const Fields& fields) {
   if (opened_) return fields.fail("a second opening");
   const std::string found = fields.text("format");
-  if (!error_ && found != format) {
-    error_ = Error{Errc::bad_input, doing, "its format is " + found + ", and this version reads " + format, ""};
+  if (!error_ && found != format && found != first_format) {
+    error_ = Error{Errc::bad_input, doing, "its format is " + found + ", and this version reads " + first_format + " and " + format, ""};
     return;
   }
   opened_ = true;

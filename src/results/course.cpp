@@ -101,7 +101,7 @@ class CourseCollector {
   void take_event(const std::string& kind, const Fields& fields, double at_s) {
     const auto add = [&](std::string text) { out_.events.push_back({at_s, kind, std::move(text)}); };
     if (kind == "person") add(joined(fields.text("request") + " by " + fields.text("who"), fields.text("why")));
-    if (kind == "ask" || kind == "note") add(fields.text("text"));
+    if (kind == "ask" || kind == "note" || kind == "storage") add(fields.text("text"));
     if (kind == "failure") add(fields.text("cause"));
     if (kind == "guard") add(joined(fields.text("guard"), fields.text("text")));
     if (kind == "fault") add(joined(fields.text("instrument") + ", " + fields.text("code"), fields.text("text")));

@@ -100,7 +100,7 @@ def an_unplugged_scanner_parks():
         wait_for(lambda: lab.state_of(run) == "approach", 60)
         order(lab, {"instrument": "scanner", "fault": "unplug", "for_s": 100000})
         lab.wait_state(run, "parked", seconds=90)
-        check(told_off(log), "the source is off")
+        wait_for(lambda: told_off(log), 20)
         check(any(g["guard"] == "reference_stale" for g in lab.records(run, "guard")), "the guard is named")
 
 
@@ -144,15 +144,36 @@ def an_open_item_is_named_and_the_night_goes_on():
         check("item-2" in lab.command("results", run), "and named in the results")
 
 
-def a_full_disk_parks():
+def limited_daemon(lab, kilobytes, *options):
+    """A daemon whose files may grow to so much each: then every write to that file fails, as on a full disk (48)."""
+    lab.daemon = lab.spawn("daemon", ["bash", "-c", f"ulimit -f {kilobytes}; exec {BIN}/nightwelld --runtime {lab.folder}/runtime "
+                                      f"--state {lab.state} --speed {lab.speed} {' '.join(options)}"])
+    wait_for(lab.answers, 20)
+
+
+def a_file_that_takes_no_more_is_left_for_a_new_one():
+    with Lab(speed=600) as lab:
+        bench = Bench(lab.folder, "one").simple(items=2)
+        lab.start_sim(bench)
+        second = os.path.join(lab.folder, "second")
+        os.mkdir(second)
+        limited_daemon(lab, 60, "--second", second)
+        run = lab.start(bench.files(profile([60, 30])))
+        lab.wait_state(run, "finished", seconds=120)
+        wait_for(lambda: os.path.exists(os.path.join(second, run, "journal-2.ndjson")), 5)
+        copy = os.path.join(second, run, "journal.ndjson")
+        # The second folder alone holds the whole night: the copy of the first file, and what went on there.
+        wait_for(lambda: "finished" in lab.command("verify", copy, expect=None), 20)
+        lab.command("verify", copy)
+        check("moved" in lab.command("tail", copy, "--raw"), "the journal says that it moved")
+        check("finished" in lab.command("results", copy, expect=None), "the results come from all of it")
+
+
+def a_journal_that_no_file_takes_parks():
     with Lab(speed=300) as lab:
         bench = Bench(lab.folder, "one").simple(items=2)
         log = lab.start_sim(bench)
-        # The journal may grow to 100 kB: then every write fails, as on a full disk (48).
-        arguments = ["bash", "-c", f"ulimit -f 100; exec {BIN}/nightwelld --runtime {lab.folder}/runtime --state {lab.state} "
-                     f"--speed {lab.speed}"]
-        lab.daemon = lab.spawn("daemon", arguments)
-        wait_for(lambda: os.path.exists(f"{lab.folder}/runtime/control.sock"))
+        limited_daemon(lab, 20)  # and no new file takes more than the first: nine of them are filled
         run = lab.start(bench.files(profile([90, 30, 90, 30, 90])))
         lab.wait_state(run, "parked", seconds=120)
         wait_for(lambda: told_off(log), 20)
@@ -203,5 +224,6 @@ def order(lab, fault):
 main({f.__name__: f for f in (
     kill_in_approach_parks, kill_in_capture_parks, the_daemon_ends_on_request_only_after_the_park,
     a_stopped_daemon_lets_the_lease_run_out, an_unplugged_scanner_parks, a_silent_source_parks_and_keeps_saying_so,
-    a_dead_heater_parks, an_open_item_is_named_and_the_night_goes_on, a_full_disk_parks, two_daemons_do_not_share,
+    a_dead_heater_parks, an_open_item_is_named_and_the_night_goes_on, a_file_that_takes_no_more_is_left_for_a_new_one,
+    a_journal_that_no_file_takes_parks, two_daemons_do_not_share,
     no_daemon_is_a_clear_answer, a_source_that_is_not_there_refuses_to_begin)})

@@ -165,7 +165,7 @@ TEST_CASE("a plateau needs a card for each channel, and one junction deep") {
 
 TEST_CASE("a journal of another kind is told apart") {
   Night other(channels, orders);
-  other.records()[0].body["format"] = "nightwell-journal/2";
+  other.records()[0].body["format"] = "nightwell-journal/3";
   CHECK(refused(other).code == Errc::bad_input);
   Night headless(channels, orders);
   headless.records().erase(headless.records().begin());

@@ -58,7 +58,8 @@ class Printer {
   Result<void> print(const std::string& line) {
     const auto record = journal::parse_line(line);
     if (!record) return record.error();
-    closed_ = record->kind == "closing";
+    if (record->kind == "opening") has_seal_ = record->body.value("format", "") != "nightwell-journal/1";
+    closed_ = record->kind == (has_seal_ ? "seal" : "closing");
     // Every record is read, also those that are not shown: the first ones hold the names.
     const std::string text = text_.line(*record);
     if (record->n < arguments_.since || (!arguments_.kind.empty() && record->kind != arguments_.kind)) return {};
@@ -70,7 +71,7 @@ class Printer {
  private:
   const TailArguments& arguments_;
   TailText text_;
-  bool closed_ = false;
+  bool has_seal_ = false, closed_ = false;
 };
 
 void tell_torn_tail(const std::filesystem::path& path, std::uint64_t offset) {
@@ -97,7 +98,7 @@ void tail(Context& context, const TailArguments& arguments) {
       }
     if (!lines->empty()) continue;
     std::fflush(stdout);
-    if (!arguments.follow) return tell_torn_tail(*path, follower.offset());
+    if (!arguments.follow) return tell_torn_tail(follower.path(), follower.offset());
     if (printer.closed() || !growth.wait(signals)) return;
   }
 }

@@ -1,0 +1,40 @@
+// A second copy of one file of a journal, byte for byte, kept by a thread of its own: its disk or share may stall, vanish or fill
+// up without holding anybody.
+//
+// Copied is only what is on disk in the first place, so that the copy never has a line more. After an error it starts again at the
+// last byte that is known to be on the copy's disk, 10 s later and again and again. The folder that holds the run's folder must
+// stay on the device that it was on at the start: an unmounted share must not fill the disk below it.
+#pragma once
+
+#include <chrono>
+#include <cstdint>
+#include <filesystem>
+#include <functional>
+#include <memory>
+#include <string>
+
+namespace nightwell::journal {
+
+class Copy {
+ public:
+  enum class News { behind, caught_up };
+  // Called on the copy's thread, once as it falls behind and once as it has caught up again.
+  using Tell = std::function<void(News, std::string text)>;
+
+  // `target` must not exist; its folder is made where it does not.
+  static std::shared_ptr<Copy> start(std::filesystem::path source, std::filesystem::path target, Tell tell);
+
+  // The first `bytes` of the source are on disk.
+  void offer(std::uint64_t bytes);
+  // Nothing more is offered: tries once more and ends.
+  void finish();
+  // Waits for that. False: it is not done, and goes on by itself.
+  bool wait(std::chrono::milliseconds patience);
+
+ private:
+  struct State;
+  explicit Copy(std::shared_ptr<State> state) : state_(std::move(state)) {}
+  std::shared_ptr<State> state_;
+};
+
+}  // namespace nightwell::journal
