@@ -295,7 +295,7 @@ Journal::Journal(JournalSettings settings, std::shared_ptr<FileSystem> files)
 Journal::~Journal() {
   end();
   std::unique_lock lock(shared_->mutex);
-  shared_->changed.wait_for(lock, patience, [&] { return shared_->ended; });
+  shared_->changed.wait_for(lock, shared_->settings.patience, [&] { return shared_->ended; });
   shared_->abandoned = true;
 }
 

@@ -42,6 +42,7 @@ struct JournalSettings {
   std::chrono::milliseconds latest_sync{1000};
   std::uint64_t most_waiting_bytes = 64 * 1024 * 1024;  // lines not on disk that are kept; more: the journal is lost
   std::shared_ptr<const SigningKey> key;                // null: nobody signs
+  std::chrono::milliseconds patience{2000};             // of the destructor, with a disk that hangs
 };
 
 // What this writer writes, as the opening says it; readers know "nightwell-journal/1" too, which has no seals.
@@ -81,8 +82,6 @@ class Journal {
   // For how long the oldest line that is not on disk has waited.
   [[nodiscard]] std::chrono::steady_clock::duration waiting() const;
   [[nodiscard]] std::vector<JournalNews> take_news();
-
-  static constexpr std::chrono::seconds patience{2};
 
  private:
   struct Shared;
