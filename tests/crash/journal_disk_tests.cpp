@@ -29,7 +29,8 @@ JournalSettings settings_for(bool second) {
   settings.file = "/runs/night/journal.ndjson";
   if (second) settings.second_folder = "/second/night";
   settings.planned_bytes = 4 * closing_room_bytes;
-  settings.latest_sync = std::chrono::hours(1);  // only what is waited for is synced: the disk's calls are the same each time
+  settings.latest_sync =
+      std::chrono::hours(1);  // only what is waited for is synced: the disk's calls are the same each time
   return settings;
 }
 
@@ -87,8 +88,7 @@ void check_left(const Folder& folder, int acknowledged) {
   }
   std::size_t read_lines = 0;
   const auto whole = read(folder / "journal.ndjson", [&](const Record& record) {
-    if (record.n > 0 && record.kind == "note")
-      CHECK(record.body["text"] == text_of_size(static_cast<int>(record.n)));
+    if (record.n > 0 && record.kind == "note") CHECK(record.body["text"] == text_of_size(static_cast<int>(record.n)));
     ++read_lines;
   });
   INFO((whole ? std::string() : whole.error().text()));
@@ -174,9 +174,9 @@ TEST_CASE("a call that fails once, anywhere: the night goes on in a new file, or
     Call call;
     int error;
   };
-  const Bad bads[] = {{Call::create, EIO},      {Call::create, ENOSPC},   {Call::write, EIO},  {Call::write, ENOSPC},
-                      {Call::sync, EIO},        {Call::sync, ENOSPC},     {Call::facts, EIO},  {Call::sync_folder, EIO},
-                      {Call::reserve, ENOSPC}};
+  const Bad bads[] = {{Call::create, EIO},   {Call::create, ENOSPC},   {Call::write, EIO},
+                      {Call::write, ENOSPC}, {Call::sync, EIO},        {Call::sync, ENOSPC},
+                      {Call::facts, EIO},    {Call::sync_folder, EIO}, {Call::reserve, ENOSPC}};
   for (const bool second : {false, true})
     for (const auto& bad : bads) {
       INFO(call_name(bad.call) << " gives " << bad.error << (second ? ", second folder" : ""));

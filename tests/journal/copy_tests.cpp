@@ -1,0 +1,94 @@
+// The second copy: byte for byte, never ahead, and nobody's burden.
+
+#include <future>
+
+#include "journal/copy.hpp"
+#include "journal/journal.hpp"
+#include "journal_fixture.hpp"
+
+using namespace nightwell;
+using namespace nightwell::journal;
+using namespace nightwell::journal::fixture;
+
+namespace {
+
+struct Told {
+  std::promise<std::string> behind;
+  std::shared_ptr<Copy> start(const std::filesystem::path& source, const std::filesystem::path& target) {
+    return Copy::start(source, target, [this](Copy::News news, const std::string& text) {
+      if (news == Copy::News::behind) behind.set_value(text);
+    });
+  }
+};
+
+constexpr std::chrono::seconds long_enough{30};  // ends a test that would hang
+
+}  // namespace
+
+TEST_CASE("a copy gets what is on disk, and no more") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  const std::string bytes = bytes_of(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  Told told;
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  const std::size_t some = offset_of(bytes, 3);
+  copy->offer(some);
+  copy->finish();
+  REQUIRE(copy->wait(long_enough));
+  CHECK(bytes_of(folder / "share/run/journal.ndjson") == bytes.substr(0, some));
+}
+
+TEST_CASE("a copy never overwrites a file, and says why it is behind") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  std::filesystem::create_directories(folder / "share/run");
+  write_bytes(folder / "share/run/journal.ndjson", "another night");
+  Told told;
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  copy->offer(10);
+  CHECK(told.behind.get_future().get().find("exists") != std::string::npos);
+  copy->finish();
+  REQUIRE(copy->wait(long_enough));
+  CHECK(bytes_of(folder / "share/run/journal.ndjson") == "another night");
+}
+
+TEST_CASE("a share that is not there is told, and holds nobody") {
+  Folder folder;
+  JournalSettings settings;
+  settings.file = folder / "journal.ndjson";
+  settings.second_folder = folder / "no/share";
+  std::vector<JournalNews> news;
+  {
+    Journal journal(settings);
+    REQUIRE(journal.append("opening", {{"format", format_name}}, stamp(0)));
+    REQUIRE(journal.append("closing", {{"ending", "finished"}}, stamp(1)));
+    std::promise<Result<void>> told;
+    journal.commit([&](const Result<void>& written) { told.set_value(written); });
+    CHECK(told.get_future().get());
+    journal.end();
+    while (!journal.ended()) std::this_thread::yield();
+    news = journal.take_news();
+  }
+  REQUIRE(news.size() == 1);
+  CHECK(news[0].what == JournalNews::What::copy_behind);
+  CHECK(news[0].text.find("not mounted") != std::string::npos);
+  CHECK(verify(folder / "journal.ndjson")->whole());
+}
+
+TEST_CASE("a journal and its copy are equal once it has ended") {
+  Folder folder;
+  std::filesystem::create_directory(folder / "share");
+  JournalSettings settings;
+  settings.file = folder / "journal.ndjson";
+  settings.second_folder = folder / "share/run";
+  Journal journal(settings);
+  REQUIRE(journal.append("opening", {{"format", format_name}}, stamp(0)));
+  for (int i = 1; i < 2000; ++i) REQUIRE(journal.append("note", {{"text", std::string(300, 'a')}}, stamp(i)));
+  REQUIRE(journal.append("closing", {{"ending", "finished"}}, stamp(2000)));
+  journal.end();
+  while (!journal.ended()) std::this_thread::yield();
+  CHECK(verify(folder / "journal.ndjson")->lines == 2002);
+  CHECK(compare(folder / "journal.ndjson", folder / "share/run/journal.ndjson")->equal());
+  CHECK(verify(folder / "share/run/journal.ndjson")->whole());
+}
