@@ -18,6 +18,8 @@ constexpr const char* converting_thermistor = "thermistor";
 constexpr double absolute_zero_c = -273.15;
 constexpr double lowest_ohm = 0.01, highest_ohm = 1e9;  // no thermistor lies outside
 constexpr double range_slack_k = 1e-9;  // a round trip's last bits must not fall off the end of the range
+// A thermistor has a hundredth and more. Below this the last bit of a resistance is no longer a nanokelvin.
+constexpr double smallest_relative_slope_per_k = 1e-6;
 // After a Newton step this small the next one would be its square: below the last bit.
 constexpr double last_ln_step = 1e-9;
 constexpr int most_solving_steps = 100;
@@ -145,7 +147,12 @@ Result<double> thermistor_slope_ohm_per_k(const ThermistorPolynomial& thermistor
   const double t_k = t_c - absolute_zero_c;
   const double per_ln_ohm = at(thermistor.coefficients, *ln_r).slope;
   if (!(per_ln_ohm > 0)) return no_branch(thermistor, "no stretch");  // it turns at the very end of the range
-  return -std::exp(*ln_r) / (t_k * t_k * per_ln_ohm);
+  const double relative_per_k = 1 / (t_k * t_k * per_ln_ohm);
+  if (!(relative_per_k > smallest_relative_slope_per_k))
+    return bad_coefficients(
+        converting_thermistor,
+        "by its polynomial the resistance hardly changes with temperature near " + number(t_c) + " °C");
+  return -std::exp(*ln_r) * relative_per_k;
 }
 
 }  // namespace nightwell::thermometry

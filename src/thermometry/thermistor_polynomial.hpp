@@ -5,7 +5,8 @@
 // A polynomial may turn, and then one temperature has several resistances. It is taken only where there is one stretch of
 // resistances, between 0.01 ohm and 1 Gohm, over which R falls all the way from low_c to high_c.
 // Errors: out_of_range (R or t90 beyond the card's range; R not above 0); bad_input (low_c not below high_c or below absolute
-// zero; other than two to six coefficients; no such stretch, or several).
+// zero; other than two to six coefficients; no such stretch, or several); of the slope also where R changes by less than a
+// millionth a kelvin.
 // Source: Hoge, Rev. Sci. Instrum. 59 (1988) 975, for the form and its orders (citation from memory); check values:
 // tests/published.
 #pragma once

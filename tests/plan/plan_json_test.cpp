@@ -141,6 +141,7 @@ TEST_CASE("a sensor model that is wrong says where") {
       {R"({"kind": "thermistor", "coefficients": [1e-3, "b"], "low_c": 0, "high_c": 50})", "/coefficients/1"},
       {R"({"kind": "thermistor", "coefficients": [3.1e-3, 2.5e-4, -2.5e-5], "low_c": -40, "high_c": 50})",
        "/coefficients: found a list of 3, allowed coefficients by which the resistance falls from low_c to high_c"},
+      {R"({"kind": "thermistor", "coefficients": [1e-3, 1e9], "low_c": 0, "high_c": 50})", "hardly changes"},
       {R"({"kind": "thermistor", "coefficients": [1e-3, 2e-4]})", "/low_c"},
       {R"({"kind": "current_transmitter", "low_c": 0, "high_c": 100, "low_a": 0.02, "high_a": 0.004})", "/high_a"},
       {R"({"kind": "indicated", "offset": 1})", "unknown key"},
