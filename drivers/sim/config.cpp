@@ -83,7 +83,13 @@ thermometry::Sprt read_sprt(JsonReader& json) {
   return out;
 }
 
-thermometry::Thermistor read_thermistor(JsonReader& json) {
+thermometry::SensorModel read_thermistor(JsonReader& json) {
+  if (json.has("coefficients")) {
+    thermometry::ThermistorPolynomial polynomial;
+    polynomial.coefficients = json.numbers("coefficients");
+    polynomial.low_c = json.number("low_c"), polynomial.high_c = json.number("high_c");
+    return polynomial;
+  }
   thermometry::Thermistor out;
   out.a = json.number("a"), out.b = json.number("b"), out.c = json.number("c");
   out.low_c = json.number("low_c"), out.high_c = json.number("high_c");

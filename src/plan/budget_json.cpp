@@ -97,21 +97,6 @@ void read_rule(ObjectReader& reader, LabBudget& budget) {
   rule->finish();
 }
 
-nlohmann::ordered_json effect_json(const Effect& effect, const std::string& unit) {
-  nlohmann::ordered_json out{{"name", effect.name}};
-  if (effect.shape == Shape::normal) {
-    out["standard_" + unit] = effect.constant;
-    if (effect.degrees_of_freedom) out["degrees_of_freedom"] = *effect.degrees_of_freedom;
-  } else {
-    out["half_width_" + unit] = effect.constant;
-    out["shape"] = name(effect.shape);
-  }
-  if (effect.of_reading != 0) out["of_reading"] = effect.of_reading;
-  if (effect.each_year) out["each_year"] = true;
-  out["source"] = effect.source;
-  return out;
-}
-
 nlohmann::ordered_json effects_json(const Effects& effects, const std::string& unit) {
   auto out = nlohmann::ordered_json::array();
   for (const Effect& effect : effects) out.push_back(effect_json(effect, unit));
@@ -151,6 +136,21 @@ uncertainty::LabBudget read_budget(ObjectReader& reader) {
     out.items_that_measure = read_by_quantity(*measuring, true);
   out.sensors = read_named(reader, "sensors");
   reader.finish();
+  return out;
+}
+
+nlohmann::ordered_json effect_json(const Effect& effect, const std::string& unit) {
+  nlohmann::ordered_json out{{"name", effect.name}};
+  if (effect.shape == Shape::normal) {
+    out["standard_" + unit] = effect.constant;
+    if (effect.degrees_of_freedom) out["degrees_of_freedom"] = *effect.degrees_of_freedom;
+  } else {
+    out["half_width_" + unit] = effect.constant;
+    out["shape"] = name(effect.shape);
+  }
+  if (effect.of_reading != 0) out["of_reading"] = effect.of_reading;
+  if (effect.each_year) out["each_year"] = true;
+  out["source"] = effect.source;
   return out;
 }
 

@@ -3,6 +3,7 @@
 
 #include <nlohmann/json.hpp>
 #include <optional>
+#include <string>
 
 #include "nightwell/result.hpp"
 #include "uncertainty/lab_budget.hpp"
@@ -15,6 +16,9 @@ inline constexpr const char* budget_format = "nightwell-budget/1";
 
 // With its format, in the order of docs/uncertainty.md; reads back as the same value.
 [[nodiscard]] nlohmann::ordered_json budget_json(const uncertainty::LabBudget& budget);
+
+// One effect as it stands in such a file; `unit`: "k", or "v", "ohm", "a" of a scanner's.
+[[nodiscard]] nlohmann::ordered_json effect_json(const uncertainty::Effect& effect, const std::string& unit);
 
 // Errors: bad_input, with the pointer inside the budget and what is allowed there; the first fault of several.
 [[nodiscard]] Result<uncertainty::LabBudget> budget_from_json(const nlohmann::ordered_json& json);

@@ -4,6 +4,7 @@
 
 #include "plan/object_reader.hpp"
 #include "thermometry/sprt.hpp"
+#include "thermometry/thermistor_polynomial.hpp"
 
 namespace nightwell::plan {
 
@@ -101,12 +102,34 @@ bool in_order(ObjectReader& reader, const std::optional<double>& low, const std:
   return false;
 }
 
+// Resistance falls with temperature over the whole range, or this is no thermometer: said here, not at night.
+std::optional<SensorModel> falling(ObjectReader& reader, const char* key, SensorModel model) {
+  const TemperatureSpan range = span(model);
+  for (const double end_c : {range.low_c, range.high_c})
+    if (const auto slope = sensitivity_per_k(model, end_c); !slope) {
+      reader.refuse(key, "coefficients by which the resistance falls from low_c to high_c", slope.error().text());
+      return std::nullopt;
+    }
+  return model;
+}
+
+// Of either equation; a, b and c stand for Steinhart–Hart, `coefficients` for the polynomial.
 std::optional<SensorModel> read_thermistor(ObjectReader& reader) {
-  const auto a = reader.number("a", small), b = reader.number("b", small), c = reader.number("c", small);
+  const bool polynomial = reader.has("coefficients");
+  std::optional<double> a, b, c;
+  std::optional<std::vector<double>> coefficients;
+  if (polynomial) {
+    coefficients =
+        reader.numbers("coefficients", lowest_thermistor_degree + 1, highest_thermistor_degree + 1, coefficient);
+    for (const char* key : {"a", "b", "c"}) reader.unused(key, "coefficients stand beside it: give one of the two");
+  } else {
+    a = reader.number("a", small), b = reader.number("b", small), c = reader.number("c", small);
+  }
   const auto low_c = reader.number("low_c", temperature), high_c = reader.number("high_c", temperature);
-  const bool ordered = in_order(reader, low_c, high_c, "low_c", "high_c");
-  if (!a || !b || !c || !ordered) return std::nullopt;
-  return Thermistor{*a, *b, *c, *low_c, *high_c};
+  if (!in_order(reader, low_c, high_c, "low_c", "high_c")) return std::nullopt;
+  if (coefficients) return falling(reader, "coefficients", ThermistorPolynomial{*coefficients, *low_c, *high_c});
+  if (a && b && c) return falling(reader, "b", Thermistor{*a, *b, *c, *low_c, *high_c});
+  return std::nullopt;
 }
 
 std::optional<SensorModel> read_transmitter(ObjectReader& reader) {
@@ -151,6 +174,9 @@ struct Writer {
   }
   Out operator()(const Thermistor& m) const {
     return {{"kind", "thermistor"}, {"a", m.a}, {"b", m.b}, {"c", m.c}, {"low_c", m.low_c}, {"high_c", m.high_c}};
+  }
+  Out operator()(const ThermistorPolynomial& m) const {
+    return {{"kind", "thermistor"}, {"coefficients", m.coefficients}, {"low_c", m.low_c}, {"high_c", m.high_c}};
   }
   Out operator()(const CurrentTransmitter& m) const {
     return {{"kind", "current_transmitter"},

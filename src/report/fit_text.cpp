@@ -30,6 +30,11 @@ struct CoefficientNames {
     return out;
   }
   std::vector<std::string> operator()(const thermometry::Thermistor&) const { return {"a", "b", "c"}; }
+  std::vector<std::string> operator()(const thermometry::ThermistorPolynomial& model) const {
+    std::vector<std::string> out;
+    for (std::size_t i = 0; i < model.coefficients.size(); ++i) out.push_back("a" + std::to_string(i));
+    return out;
+  }
   std::vector<std::string> operator()(const auto&) const { return {}; }
 };
 

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "results/change.hpp"
+#include "results/drift_history.hpp"
 #include "results/fit_item.hpp"
 #include "results/monte_carlo.hpp"
 #include "results/results.hpp"
@@ -31,6 +32,12 @@ namespace nightwell::report {
 [[nodiscard]] std::string changes(const results::Results& earlier, const results::Results& later,
                                   const std::vector<results::Change>& changes);
 
+// One sensor over its certificates: certificates, the changes of each interval, cautions, and the largest drift with the line
+// that a lab's budget can take over.
+[[nodiscard]] std::string drift_history(const results::DriftHistory& history);
+// The same as one object, "format": "nightwell-history/1" (docs/commands.md), with a LF at the end.
+[[nodiscard]] std::string drift_history_json(const results::DriftHistory& history);
+
 // Coefficients, residuals and warnings of one item's fit.
 [[nodiscard]] std::string fit(const results::Results& results, const results::ItemFit& fit);
 
@@ -43,5 +50,6 @@ namespace nightwell::report {
 // What a reader of the numbers has to know before using them, a sentence each; empty for a run without blemish.
 // Not yet made harmless for a terminal.
 [[nodiscard]] std::vector<std::string> cautions(const results::Results& results);
+[[nodiscard]] std::vector<std::string> cautions(const results::DriftHistory& history);
 
 }  // namespace nightwell::report

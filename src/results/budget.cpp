@@ -1,11 +1,10 @@
 #include "results/budget.hpp"
 
 #include <algorithm>
-#include <charconv>
-#include <chrono>
 #include <cmath>
 #include <utility>
 
+#include "results/days.hpp"
 #include "uncertainty/budget.hpp"
 
 namespace nightwell::results {
@@ -17,19 +16,6 @@ using uncertainty::Effects;
 using uncertainty::Shape;
 
 constexpr const char* from_readings = "this run's readings";
-constexpr double days_a_year = 365.25;
-
-std::optional<std::chrono::sys_days> day_of(std::string_view date) {
-  int year = 0;
-  unsigned month = 0, day = 0;
-  if (date.size() < 10) return std::nullopt;
-  std::from_chars(date.data(), date.data() + 4, year);
-  std::from_chars(date.data() + 5, date.data() + 7, month);
-  std::from_chars(date.data() + 8, date.data() + 10, day);
-  const std::chrono::year_month_day found{std::chrono::year(year), std::chrono::month(month), std::chrono::day(day)};
-  if (!found.ok()) return std::nullopt;
-  return std::chrono::sys_days(found);
-}
 
 std::string unit_of(Quantity quantity) {
   switch (quantity) {

@@ -11,6 +11,7 @@ using thermometry::FitPoint;
 using thermometry::SensorFit;
 
 constexpr const char* fitting = "fitting an item";
+constexpr int thermocouple_degree = 2;  // where none is asked for
 
 Error no_fit(std::string why) {
   return {Errc::bad_input, fitting, std::move(why), ""};
@@ -65,7 +66,8 @@ struct Fitter {
   const FitOptions& options;
 
   Result<SensorFit> operator()(const thermometry::Thermocouple& sensor) const {
-    return thermometry::fit_thermocouple(sensor.type, points, options.degree, options.through_zero);
+    return thermometry::fit_thermocouple(sensor.type, points, options.degree.value_or(thermocouple_degree),
+                                         options.through_zero);
   }
   Result<SensorFit> operator()(const thermometry::Platinum& sensor) const {
     return thermometry::fit_platinum(points, {true, options.fit_c, sensor});
@@ -83,7 +85,14 @@ struct Fitter {
   }
   // Its model has limits of its own; a reading beyond the plateaus must still be one.
   Result<SensorFit> operator()(const thermometry::Thermistor& sensor) const {
-    return thermometry::fit_thermistor(points, thermometry::TemperatureSpan{sensor.low_c, sensor.high_c});
+    const thermometry::TemperatureSpan range{sensor.low_c, sensor.high_c};
+    if (options.degree) return thermometry::fit_thermistor_polynomial(points, *options.degree, range);
+    return thermometry::fit_thermistor(points, range);
+  }
+  Result<SensorFit> operator()(const thermometry::ThermistorPolynomial& sensor) const {
+    const int own = static_cast<int>(sensor.coefficients.size()) - 1;
+    return thermometry::fit_thermistor_polynomial(points, options.degree.value_or(own),
+                                                  thermometry::TemperatureSpan{sensor.low_c, sensor.high_c});
   }
   Result<SensorFit> operator()(const thermometry::CurrentTransmitter&) const {
     return no_fit("a transmitter is adjusted, not fitted");

@@ -17,8 +17,10 @@
 namespace nightwell::results {
 
 struct FitOptions {
-  int degree = 2;               // of a thermocouple's deviation
-  bool through_zero = true;     // its deviation is 0 at 0 °C
+  // Of a thermocouple's deviation (nothing: 2), or of a thermistor's polynomial in ln R (nothing: the card's own equation,
+  // Steinhart–Hart or a polynomial of its degree).
+  std::optional<int> degree;
+  bool through_zero = true;     // a thermocouple's deviation is 0 at 0 °C
   bool fit_c = false;           // of a platinum thermometer, where there are plateaus below 0 °C
   std::optional<int> subrange;  // of an SPRT; nothing: the card's own, if it has one only
 };

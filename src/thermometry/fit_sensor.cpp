@@ -43,6 +43,7 @@ struct Get {
       if (*side) out.insert(out.end(), (*side)->coefficients.begin(), (*side)->coefficients.end());
   }
   void operator()(const Thermistor& m) { out = {m.a, m.b, m.c}; }
+  void operator()(const ThermistorPolynomial& m) { out = m.coefficients; }
   void operator()(const CurrentTransmitter&) {}
   void operator()(const Indicated&) {}
 };
@@ -59,6 +60,7 @@ struct Set {
         for (double& coefficient : (*side)->coefficients) coefficient = c[next++];
   }
   void operator()(Thermistor& m) const { m.a = c[0], m.b = c[1], m.c = c[2]; }
+  void operator()(ThermistorPolynomial& m) const { m.coefficients = c; }
   void operator()(CurrentTransmitter&) const {}
   void operator()(Indicated&) const {}
 };
@@ -140,16 +142,28 @@ Result<SensorFit> usable(SensorFit fit) {
 
 }  // namespace fitting
 
-Result<double> curve_u_k(const SensorFit& fit, const SquareMatrix& covariance, double t_c) {
+namespace {
+
+constexpr double ice_point_k = 273.15;
+
+// How the model's temperature at the raw value of t_c follows each coefficient.
+Result<std::vector<double>> temperature_per_coefficient(const SensorFit& fit, const SquareMatrix& covariance,
+                                                        double t_c) {
   const auto slope = sensitivity_per_k(fit.model, t_c);
   if (!slope) return slope.error();
-  const std::size_t n = fit.coefficients.size();
-  if (covariance.size != n)
-    return Error{Errc::bad_input, "uncertainty of a fitted curve", "the covariance is that of another fit", ""};
-  // How the model's temperature at this raw value follows each coefficient: central differences one standard uncertainty
-  // wide, over which every model is a line to many digits.
-  std::vector<double> per_coefficient(n, 0.0);
-  for (std::size_t i = 0; i < n; ++i) {
+  std::vector<double> out(fit.coefficients.size(), 0.0);
+  // T = 1 / sum of a_i l^i. Coefficients of a high degree hang together so closely that one alone, moved by its uncertainty, is
+  // no thermistor any more: no difference quotient.
+  if (std::holds_alternative<ThermistorPolynomial>(fit.model)) {
+    const auto r_ohm = raw_value(fit.model, t_c, std::nullopt);
+    if (!r_ohm) return r_ohm.error();
+    const double t_k = t_c + ice_point_k;
+    for (std::size_t i = 0; i < out.size(); ++i)
+      out[i] = -t_k * t_k * std::pow(std::log(*r_ohm), static_cast<double>(i));
+    return out;
+  }
+  // Central differences one standard uncertainty wide, over which every other model is a line to many digits.
+  for (std::size_t i = 0; i < out.size(); ++i) {
     const double step = std::sqrt(covariance.at(i, i));
     if (!(step > 0)) continue;
     double raw[2] = {0, 0};
@@ -160,9 +174,19 @@ Result<double> curve_u_k(const SensorFit& fit, const SquareMatrix& covariance, d
       if (!at) return at.error();
       raw[side] = *at;
     }
-    per_coefficient[i] = -(raw[1] - raw[0]) / (2 * step) / *slope;
+    out[i] = -(raw[1] - raw[0]) / (2 * step) / *slope;
   }
-  const SquareMatrix variance = fitting::propagated(covariance, {per_coefficient});
+  return out;
+}
+
+}  // namespace
+
+Result<double> curve_u_k(const SensorFit& fit, const SquareMatrix& covariance, double t_c) {
+  if (covariance.size != fit.coefficients.size())
+    return Error{Errc::bad_input, "uncertainty of a fitted curve", "the covariance is that of another fit", ""};
+  const auto per_coefficient = temperature_per_coefficient(fit, covariance, t_c);
+  if (!per_coefficient) return per_coefficient.error();
+  const SquareMatrix variance = fitting::propagated(covariance, {*per_coefficient});
   return std::sqrt(std::max(variance.at(0, 0), 0.0));
 }
 

@@ -10,12 +10,13 @@
 //   Platinum      r0_ohm, a_per_c, b_per_c2, c_per_c4
 //   Sprt          r_tpw_ohm, then those of the one subrange that was fitted
 //   Thermistor    a, b, c
+//   ThermistorPolynomial  a0, a1, …
 // A coefficient that was held has rows and columns of zeros.
 //
 // Errors: bad_input (too few points; points that do not determine the coefficients; a point without uncertainty or with a
 // value that is not finite; an order or subrange that does not exist; a fitted curve that has no inverse), out_of_range (a
 // point where the reference function is not defined).
-// Sources: those of the models (thermocouple.hpp, platinum.hpp, sprt.hpp, thermistor.hpp); effective variance: Orear, Am. J.
+// Sources: those of the models (thermocouple.hpp, platinum.hpp, sprt.hpp, thermistor.hpp, thermistor_polynomial.hpp); effective variance: Orear, Am. J.
 // Phys. 50 (1982) 912 (citation from memory). Check values: tests/published; coverage: tests/thermometry.
 #pragma once
 
@@ -105,6 +106,9 @@ struct SprtFitOptions {
 
 // Steinhart–Hart.
 [[nodiscard]] Result<SensorFit> fit_thermistor(std::span<const FitPoint> points, WantedRange wanted = std::nullopt);
+// 1/T as a polynomial in ln R, of degree 1 to 5.
+[[nodiscard]] Result<SensorFit> fit_thermistor_polynomial(std::span<const FitPoint> points, int degree,
+                                                          WantedRange wanted = std::nullopt);
 
 // Standard uncertainty of the temperature that the fitted model gives at t_c, from one of the fit's covariances: that of
 // the curve alone, not of a reading, nor of what all points share. Errors: those of the model at t_c.

@@ -7,6 +7,7 @@
 #include "thermometry/platinum.hpp"
 #include "thermometry/sprt.hpp"
 #include "thermometry/thermistor.hpp"
+#include "thermometry/thermistor_polynomial.hpp"
 #include "thermometry/thermocouple.hpp"
 #include "thermometry/transmitter.hpp"
 
@@ -47,6 +48,7 @@ struct ToTemperature {
   Result<double> operator()(const Platinum& sensor) const { return resistance_temperature_c(sensor, raw); }
   Result<double> operator()(const Sprt& sensor) const { return sprt_temperature_c(sensor, raw); }
   Result<double> operator()(const Thermistor& sensor) const { return thermistor_temperature_c(sensor, raw); }
+  Result<double> operator()(const ThermistorPolynomial& sensor) const { return thermistor_temperature_c(sensor, raw); }
   Result<double> operator()(const CurrentTransmitter& sensor) const { return transmitter_temperature_c(sensor, raw); }
   Result<double> operator()(const Indicated&) const { return indicated(raw); }
 };
@@ -65,6 +67,7 @@ struct ToRaw {
   Result<double> operator()(const Platinum& sensor) const { return resistance_ohm(sensor, t_c); }
   Result<double> operator()(const Sprt& sensor) const { return sprt_resistance_ohm(sensor, t_c); }
   Result<double> operator()(const Thermistor& sensor) const { return thermistor_resistance_ohm(sensor, t_c); }
+  Result<double> operator()(const ThermistorPolynomial& sensor) const { return thermistor_resistance_ohm(sensor, t_c); }
   Result<double> operator()(const CurrentTransmitter& sensor) const { return transmitter_current_a(sensor, t_c); }
   Result<double> operator()(const Indicated&) const { return indicated(t_c); }
 };
@@ -78,6 +81,9 @@ struct ToSensitivity {
   Result<double> operator()(const Platinum& sensor) const { return resistance_slope_ohm_per_k(sensor, t_c); }
   Result<double> operator()(const Sprt& sensor) const { return sprt_slope_ohm_per_k(sensor, t_c); }
   Result<double> operator()(const Thermistor& sensor) const { return thermistor_slope_ohm_per_k(sensor, t_c); }
+  Result<double> operator()(const ThermistorPolynomial& sensor) const {
+    return thermistor_slope_ohm_per_k(sensor, t_c);
+  }
   Result<double> operator()(const CurrentTransmitter& sensor) const { return transmitter_slope_a_per_k(sensor, t_c); }
   Result<double> operator()(const Indicated&) const {
     const auto sound = indicated(t_c);
@@ -90,6 +96,7 @@ struct ToQuantity {
   Quantity operator()(const Platinum&) const { return Quantity::resistance; }
   Quantity operator()(const Sprt&) const { return Quantity::resistance; }
   Quantity operator()(const Thermistor&) const { return Quantity::resistance; }
+  Quantity operator()(const ThermistorPolynomial&) const { return Quantity::resistance; }
   Quantity operator()(const CurrentTransmitter&) const { return Quantity::current; }
   Quantity operator()(const Indicated&) const { return Quantity::temperature; }
 };
@@ -99,6 +106,7 @@ struct ToSpan {
   TemperatureSpan operator()(const Platinum&) const { return platinum_span; }
   TemperatureSpan operator()(const Sprt& sensor) const { return sprt_span(sensor); }
   TemperatureSpan operator()(const Thermistor& sensor) const { return {sensor.low_c, sensor.high_c}; }
+  TemperatureSpan operator()(const ThermistorPolynomial& sensor) const { return {sensor.low_c, sensor.high_c}; }
   TemperatureSpan operator()(const CurrentTransmitter& sensor) const { return {sensor.low_c, sensor.high_c}; }
   TemperatureSpan operator()(const Indicated&) const { return indicated_span; }
 };

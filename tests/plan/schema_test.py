@@ -31,7 +31,7 @@ BEYOND_SCHEMAS = (
     "a source of the bench", "a channel that is", "a channel that measures", "that with an entry for", "one that gives",
     "neither here nor in the defaults", "a reference needs it", "only a survey can do without", "used once",
     "of its own", "not before calibrated", "not after today", "or later", "plugs a thermocouple",
-    "a sensor card that can be read", "has for this sensor", "above 0, or a fraction_of_t", "an uncertainty budget that can be read", "a label", "is defined for", "seven days", "ties to a source")
+    "a sensor card that can be read", "has for this sensor", "above 0, or a fraction_of_t", "an uncertainty budget that can be read", "a label", "is defined for", "seven days", "resistance falls", "ties to a source")
 
 
 def beyond_schemas(fault):
@@ -105,6 +105,8 @@ def models(files):
     yield with_model(files, {"kind": "sprt", "r_tpw_ohm": 25.5, "below": {"subrange": 4, "coefficients": [-1e-4, 1e-5]},
                              "above": {"subrange": 8, "coefficients": [-1e-4, 1e-5]}})
     yield with_model(files, {"kind": "thermistor", "a": 1e-3, "b": 2e-4, "c": 1e-7, "low_c": -40, "high_c": 120})
+    yield with_model(files, {"kind": "thermistor", "coefficients": [1.1595e-3, 2.2496e-4, 8.564e-7, 6.3831e-8],
+                             "low_c": -40, "high_c": 120})
     yield with_model(files, {"kind": "current_transmitter", "low_c": -50, "high_c": 150, "low_a": 0.004, "high_a": 0.02},
                      measures="current")
     yield with_model(files, {"kind": "indicated"}, measures="temperature")

@@ -1,5 +1,5 @@
 // Fits against published calibrations: the line of GUM H.3, a thermistor against a platinum thermometer (Possolo and Iyer 2017),
-// the three points of a Steinhart–Hart example, a calibrated Pt100, two SPRTs (data/README.md).
+// the three points of a Steinhart–Hart example, a nominal curve in powers of ln R, a calibrated Pt100, two SPRTs (data/README.md).
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -79,6 +79,27 @@ TEST_CASE("Steinhart–Hart: three points give all printed digits, and a warning
   CHECK(!fit->leave_one_out_rms_k);
   REQUIRE(fit->warnings.size() == 1);
   CHECK(fit->warnings[0].kind == FitWarning::Kind::few_points);
+}
+
+TEST_CASE("Polynomials in ln R of degree 2, 3 and 4: coefficients and residuals derived in 60 digits") {
+  const auto file = json_file("thermistor_examples.json");
+  const auto& example = file["polynomial_in_ln_r"];
+  std::vector<FitPoint> points;
+  for (const auto& point : example["fit_points_C_ohm"]) points.push_back({point[0], point[1], 0.001, 0});
+  for (const auto& expected : example["fits"]) {
+    const int degree = static_cast<int>(expected["coefficients"].size()) - 1;
+    INFO("degree " << degree);
+    const auto fit = fit_thermistor_polynomial(points, degree);
+    REQUIRE(fit.ok());
+    REQUIRE(fit->coefficients.size() == expected["coefficients"].size());
+    for (std::size_t i = 0; i < fit->coefficients.size(); ++i)
+      CHECK(fit->coefficients[i] == Approx(number(expected["coefficients"][i].get<std::string>())).epsilon(1e-8));
+    double squares = 0;
+    for (const auto& point : fit->points) squares += point.residual_k * point.residual_k;
+    CHECK(1000 * std::sqrt(squares / static_cast<double>(points.size())) ==
+          Approx(expected["rms_residual_mK"].get<double>()).epsilon(1e-3));
+    CHECK(fit->degrees_of_freedom == points.size() - expected["coefficients"].size());
+  }
 }
 
 TEST_CASE("A national institute's Pt100: R0, A and B from its own table") {

@@ -284,3 +284,44 @@ TEST_CASE("long text is broken at blanks, and within words where it must be") {
   CHECK(report::wrapped("x ", "", 8) == "x\n");
   CHECK(report::fitted("abcdef", 4) == "abc…");
 }
+
+TEST_CASE("A sensor's history: text and JSON do no harm, whatever its cards say") {
+  const auto card = [](const std::string& day, double r_tpw_ohm) {
+    return Certificate{"\x1b]0;owned\a" + day + ".json",
+                       "SB-\x1b[31m\xe2\x80\xae"
+                       "1",
+                       "C-17\x1b[2J\n" + std::string(150, 'x'),
+                       day,
+                       std::nullopt,
+                       {0, 400},
+                       thermometry::Sprt{r_tpw_ohm, std::nullopt, thermometry::SprtSubrange{8, {-1.2e-4, -9e-6}}}};
+  };
+  const auto history =
+      drift_history({card("2023-01-01", 25.5), card("2023-03-01", 25.5001), card("2024-01-01", 25.5001)}, {});
+  REQUIRE(history.ok());
+  const std::string text = report::drift_history(*history);
+  CHECK(text.find('\x1b') == std::string::npos);
+  CHECK(text.find('\a') == std::string::npos);
+  CHECK(text.find("\xe2\x80\xae") == std::string::npos);
+  CHECK(text.find("\\x1b[31m") != std::string::npos);
+  CHECK(text.find("U not known") != std::string::npos);
+  CHECK(text.find("From 2023-01-01 to 2023-03-01 it is 59 days") != std::string::npos);
+  CHECK(text.find("The card kept its coefficients.") != std::string::npos);
+  CHECK(text.find("+0.1000 mohm") != std::string::npos);
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);) {
+    const bool to_be_copied = line.find("\"source\": ") != std::string::npos;
+    CHECK((to_be_copied || journal::columns(line) <= 100));
+  }
+
+  const std::string as_json = report::drift_history_json(*history);
+  for (const char c : as_json) CHECK((c == '\n' || (c >= ' ' && c <= '~')));
+  const auto json = nlohmann::json::parse(as_json);
+  CHECK(json["serial"] == history->serial);
+  CHECK(json["certificates"][0]["u95_k"].is_null());
+  CHECK(json["intervals"][0]["points"][0]["change_k"] == history->intervals[0].points[0].change_k);
+  CHECK(json["intervals"][0]["triple_point"]["change_ohm"].get<double>() == Approx(1e-4));
+  CHECK(json["intervals"][1]["same_coefficients"] == true);
+  CHECK(json["cautions"].size() == 2);
+  CHECK(json["budget"]["sensors"][history->serial][0]["each_year"] == true);
+}

@@ -83,6 +83,32 @@ TEST_CASE("A thermocouple's deviation is found through its junction, not beside 
   CHECK(found.deviation_uv[2] == Approx(truth.deviation_uv[2]).epsilon(1e-4));
 }
 
+TEST_CASE("A thermistor's equation is the card's, or a polynomial of the degree asked for") {
+  const thermometry::ThermistorPolynomial truth{{1.1595e-3, 2.2496e-4, 8.564e-7, 6.3831e-8}, -40, 120};
+  const thermometry::Thermistor card{1.13e-3, 2.34e-4, 8.8e-8, -40, 120};
+  const Results results = run_of(truth, card, {-30, -15, 0, 15, 30, 50, 70, 90});
+  FitOptions options;
+  const auto steinhart_hart = fit_item(results, "c1", options);
+  REQUIRE(steinhart_hart.ok());
+  CHECK(std::holds_alternative<thermometry::Thermistor>(steinhart_hart->fit.model));
+  options.degree = 3;
+  const auto polynomial = fit_item(results, "c1", options);
+  REQUIRE(polynomial.ok());
+  const auto& found = std::get<thermometry::ThermistorPolynomial>(polynomial->fit.model);
+  REQUIRE(found.coefficients.size() == 4);
+  for (std::size_t i = 0; i < 4; ++i) CHECK(found.coefficients[i] == Approx(truth.coefficients[i]).epsilon(1e-5));
+  CHECK(found.low_c == -40);
+  CHECK(found.high_c == 120);
+
+  const Results again = run_of(truth, truth, {-30, -15, 0, 15, 30, 50, 70, 90});
+  options.degree = std::nullopt;
+  const auto own = fit_item(again, "c1", options);
+  REQUIRE(own.ok());
+  CHECK(std::get<thermometry::ThermistorPolynomial>(own->fit.model).coefficients.size() == 4);
+  options.degree = 9;
+  CHECK(fit_item(again, "c1", options).error().detail.find("1 to 5") != std::string::npos);
+}
+
 TEST_CASE("What cannot be fitted is said") {
   const Results results = run_of(thermometry::Platinum{}, thermometry::Platinum{}, {0, 50});
   CHECK(fit_item(results, "c1", {}).error().code == Errc::bad_input);  // three coefficients, two plateaus

@@ -40,6 +40,24 @@ TEST_CASE("the demo's bench is one") {
     for (double t_c : config->truth_at_c) CHECK(std::abs(sensor.error_k(t_c)) <= 0.5);
 }
 
+TEST_CASE("a thermistor has either equation, as in sensor cards") {
+  const std::string shelf = R"("shelf": {"model": {"kind": "platinum", "r0_ohm": 100})";
+  const auto thermistor = [&](const std::string& keys) {
+    return with(shelf, R"("shelf": {"model": {"kind": "thermistor", )" + keys + R"(, "low_c": 0, "high_c": 50})");
+  };
+  const auto model = [](const Result<Config>& config) {
+    for (const SensorConfig& sensor : config->sensors)
+      if (sensor.name == "shelf") return sensor.model;
+    return thermometry::SensorModel();
+  };
+  const auto polynomial = thermistor(R"("coefficients": [1.16e-3, 2.25e-4, 8.6e-7, 6.4e-8])");
+  if (!polynomial) FAIL(polynomial.error().text());
+  CHECK(std::get<thermometry::ThermistorPolynomial>(model(polynomial)).coefficients.size() == 4);
+  const auto steinhart_hart = thermistor(R"("a": 1.1e-3, "b": 2.3e-4, "c": 9e-8)");
+  CHECK(std::holds_alternative<thermometry::Thermistor>(model(steinhart_hart)));
+  check_refused(thermistor(R"("coefficients": [1.16e-3, 2.25e-4], "c": 9e-8)"), "/sensors/shelf/model/c");
+}
+
 TEST_CASE("what is wrong is refused with its place") {
   check_refused(with("\"ambient_c\": 21,", ""), "/ambient_c");
   check_refused(with("\"ambient_c\": 21", "\"ambient_c\": \"21\""), "/ambient_c");

@@ -103,6 +103,14 @@ inline std::vector<FitKind> fit_kinds() {
                  0.005,
                  0.1,
                  [](Points p) { return fit_thermistor(p); }});
+  const std::vector<double> polynomial{1.1595e-3, 2.2496e-4, 8.564e-7, 6.3831e-8};
+  out.push_back({"thermistor by a polynomial",
+                 ThermistorPolynomial{polynomial, -40, 125},
+                 polynomial,
+                 {-40, -25, -10, 0, 10, 20, 35, 50, 70, 90, 110, 125},
+                 0.005,
+                 0,
+                 [](Points p) { return fit_thermistor_polynomial(p, 3); }});
   return out;
 }
 

@@ -45,7 +45,9 @@ TEST_CASE("Residuals are the fitted sensor minus the reference; one left out is 
     for (std::size_t i = 0; i < points.size(); ++i) {
       INFO("point " << i << " at " << points[i].t_c << " °C");
       const auto shown_c = [&](const SensorFit& by) { return *temperature_c(by.model, points[i].raw, 0); };
-      if (!std::holds_alternative<Thermistor>(fit->model) || (i > 0 && i + 1 < points.size()))
+      const bool has_a_range =
+          std::holds_alternative<Thermistor>(fit->model) || std::holds_alternative<ThermistorPolynomial>(fit->model);
+      if (!has_a_range || (i > 0 && i + 1 < points.size()))
         CHECK(fit->points[i].residual_k == Approx(shown_c(*fit) - points[i].t_c).epsilon(1e-2).margin(2e-6));
       if (!fit->points[i].leave_one_out_k) continue;
       if (i == 0 || i + 1 == points.size()) continue;  // a thermistor's card would end before the point
@@ -99,6 +101,38 @@ TEST_CASE("The curve's uncertainty of a straight deviation is that of a line (JC
   CHECK(std::sqrt(fit->covariance.at(1, 1)) == Approx(u_slope_uv));
   const double slope_uv_per_k = 1e6 * *sensitivity_per_k(fit->model, 350);
   CHECK(*curve_u_k(*fit, fit->covariance, 350) == Approx(350 * u_slope_uv / slope_uv_per_k));
+}
+
+TEST_CASE("The curve's uncertainty of a straight line in ln R is that of a line; of a high degree there is one too") {
+  std::vector<FitPoint> points;
+  const ThermistorPolynomial truth{{1.1595e-3, 2.2496e-4, 8.564e-7, 6.3831e-8}, -40, 125};
+  for (double t_c = -40; t_c <= 125; t_c += 15) points.push_back({t_c, *raw_value(truth, t_c, {}), 0.01, 0});
+  for (const int degree : {3, 4, 5}) {
+    const auto fit = fit_thermistor_polynomial(points, degree);
+    REQUIRE(fit.ok());
+    // Between its points a curve is better known than any of them, and least at the ends.
+    const double middle_k = *curve_u_k(*fit, fit->covariance, 40), end_k = *curve_u_k(*fit, fit->covariance, 125);
+    INFO("degree " << degree << ": " << middle_k << ", " << end_k);
+    CHECK(middle_k > 0.01 / std::sqrt(static_cast<double>(points.size())));
+    CHECK(middle_k < 0.01);
+    CHECK(end_k > middle_k);
+    CHECK(end_k < 0.0101);
+  }
+  // Two coefficients, of equal weights in 1/T: u² = s² (1/n + (l - mean)² / sum of (l - mean)²) (JCGM 100, H.3.4 has the line).
+  const ThermistorPolynomial straight{{8.3e-4, 2.72e-4}, 0, 60};
+  std::vector<FitPoint> line;
+  double mean = 0, squares = 0;
+  for (const double l : {8.0, 8.5, 9.0, 9.5}) {
+    const double t_c = 1 / (8.3e-4 + 2.72e-4 * l) - 273.15;
+    line.push_back({t_c, std::exp(l), 1e-8 * (t_c + 273.15) * (t_c + 273.15), 0});
+    mean += l / 4;
+  }
+  for (const auto& point : line) squares += (std::log(point.raw) - mean) * (std::log(point.raw) - mean);
+  const auto fit = fit_thermistor_polynomial(line, 1);
+  REQUIRE(fit.ok());
+  const double l = std::log(*raw_value(fit->model, 20, {})), t_k = 293.15;
+  CHECK(*curve_u_k(*fit, fit->covariance, 20) ==
+        Approx(1e-8 * t_k * t_k * std::sqrt(0.25 + (l - mean) * (l - mean) / squares)).epsilon(1e-6));
 }
 
 TEST_CASE("A thermocouple's constant is the circuit's: it stands in the card and changes no temperature") {
@@ -161,6 +195,17 @@ TEST_CASE("What cannot be fitted is refused") {
   CHECK(code(fit_thermistor(std::vector<FitPoint>{{0, -5, 1, 0}, {10, 5, 1, 0}, {20, 4, 1, 0}})) == Errc::bad_input);
   CHECK(code(fit_thermistor(std::vector<FitPoint>{{20, 5000, 1, 0}, {20, 5001, 1, 0}, {20, 5000, 1, 0}})) ==
         Errc::bad_input);
+
+  const std::vector<FitPoint> bead{{0, 32541, 1, 0}, {25, 10000, 1, 0}, {50, 3606, 1, 0}, {75, 1481, 1, 0}};
+  CHECK(code(fit_thermistor_polynomial(bead, 0)) == Errc::bad_input);
+  CHECK(code(fit_thermistor_polynomial(bead, 6)) == Errc::bad_input);
+  CHECK(code(fit_thermistor_polynomial(bead, 4)) == Errc::bad_input);  // five coefficients, four points
+  // Four points with an error of 2 K make a curve that turns far outside them: said so, and what to do.
+  auto bent = bead;
+  bent[3].t_c = 71;
+  const auto turned = fit_thermistor_polynomial(bent, 3, TemperatureSpan{-60, 200});
+  CHECK(code(turned) == Errc::bad_input);
+  CHECK(turned.error().detail.find("ask for a lower degree") != std::string::npos);
 
   const std::vector<FitPoint> zinc{{231.928, 47.92, 0.001, 0}, {419.527, 65.04, 0.001, 0}};
   CHECK(code(fit_sprt(zinc, {8, std::nullopt, 0})) == Errc::bad_input);  // R at the triple point?

@@ -46,6 +46,10 @@ inline std::vector<NamedSensor> all_sensors() {
   add("thermistor", Thermistor{1.1292e-3, 2.3411e-4, 8.7755e-8, -40, 120});
   add("thermistor whose cubic bends down", Thermistor{8e-4, 2.9e-4, -5e-8, -20, 80});
   add("thermistor without a cubic", Thermistor{8.3e-4, 2.72e-4, 0, -20, 80});
+  add("thermistor, straight in ln R", ThermistorPolynomial{{8.3e-4, 2.72e-4}, -20, 80});
+  add("thermistor with a square", ThermistorPolynomial{{1.1595e-3, 2.2496e-4, 8.564e-7, 6.3831e-8}, -60, 200});
+  add("thermistor whose polynomial turns outside", ThermistorPolynomial{{1.78e-4, 4.66e-4, -1.2e-5}, -20, 80});
+  add("thermistor of degree 5", ThermistorPolynomial{{1.1e-3, 2.3e-4, 1.2e-6, 6.5e-8, -4e-10, 3e-11}, -40, 150});
   add("transmitter", CurrentTransmitter{-40, 60, 0.004, 0.020});
   add("transmitter that falls", CurrentTransmitter{150, -50, 0.0, 0.020});
   out.back().lowest_c = -50, out.back().highest_c = 150;

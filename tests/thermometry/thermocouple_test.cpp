@@ -1,8 +1,11 @@
 // What is particular to thermocouples: the junction, type B's two temperatures, type N's step, deviations.
 #include "thermometry/thermocouple.hpp"
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <random>
+#include <vector>
 
 #include "sensors.hpp"
 
@@ -49,6 +52,51 @@ TEST_CASE("Type B: below its minimum no temperature, between there and zero emf 
   CHECK(*raw_value(sensor, 10.0, 0.0) == Approx(-1.8759879165771e-6).epsilon(1e-10));
   // A junction at room temperature hardly matters: what this type is used for.
   CHECK(std::abs(*raw_value(sensor, 1500.0, 20.0) - *raw_value(sensor, 1500.0, 0.0)) < 3e-6);
+}
+
+TEST_CASE("The emf rises strictly over the whole invertible range, and by its Seebeck coefficient") {
+  constexpr double step_c = 1e-3;
+  const auto near_a_join = [](double t_c) {  // where a slope may step, and the function by a few microkelvins
+    for (const double join_c : {0.0, 630.615, 760.0, 1064.18, 1664.5})
+      if (std::abs(t_c - join_c) <= step_c) return true;
+    return false;
+  };
+  std::mt19937_64 random(20261125);
+  for (const auto type : all_types) {
+    const TemperatureSpan range = rising_span(type);
+    std::uniform_real_distribution<double> anywhere(range.low_c, range.high_c);
+    std::vector<double> grid_c{range.low_c, range.high_c};
+    for (int i = 0; i < 20000; ++i) grid_c.push_back(anywhere(random));
+    std::sort(grid_c.begin(), grid_c.end());
+    for (std::size_t i = 0; i < grid_c.size(); ++i) {
+      const double t_c = grid_c[i];
+      INFO("type " << letter(type) << " at " << t_c << " °C");
+      if (i > 0 && t_c > grid_c[i - 1]) REQUIRE(*emf_v(type, t_c) > *emf_v(type, grid_c[i - 1]));
+      if (t_c - step_c < range.low_c || t_c + step_c > range.high_c) continue;
+      const double seebeck = *seebeck_v_per_k(type, t_c);
+      REQUIRE(seebeck > 0);
+      if (near_a_join(t_c)) continue;
+      const double quotient = (*emf_v(type, t_c + step_c) - *emf_v(type, t_c - step_c)) / (2 * step_c);
+      REQUIRE(std::abs(seebeck - quotient) <= 1e-6 * seebeck + 1e-13);
+    }
+  }
+}
+
+TEST_CASE("Type B alone does not rise everywhere: below its minimum its emf falls") {
+  const double minimum_c = rising_span(ThermocoupleType::b).low_c;
+  CHECK(minimum_c == Approx(21.02).margin(0.005));
+  for (const auto type : all_types)
+    CHECK((rising_span(type).low_c == reference_span(type).low_c) == (type != ThermocoupleType::b));
+  std::mt19937_64 random(20261126);
+  std::uniform_real_distribution<double> below(0, minimum_c);
+  std::vector<double> grid_c{0, minimum_c};
+  for (int i = 0; i < 2000; ++i) grid_c.push_back(below(random));
+  std::sort(grid_c.begin(), grid_c.end());
+  for (std::size_t i = 1; i < grid_c.size(); ++i) {
+    INFO(grid_c[i] << " °C");
+    REQUIRE(*emf_v(ThermocoupleType::b, grid_c[i]) < *emf_v(ThermocoupleType::b, grid_c[i - 1]));
+    if (grid_c[i] < minimum_c) REQUIRE(*seebeck_v_per_k(ThermocoupleType::b, grid_c[i]) < 0);
+  }
 }
 
 TEST_CASE("Type N has its slope step at 0 °C and no step in emf") {

@@ -53,6 +53,12 @@ struct Thermistor {
   double low_c = -50, high_c = 150;
 };
 
+// The general form of it: 1/T = a0 + a1 ln R + a2 (ln R)² + …, T in kelvin, R in ohm; two to six coefficients, a0 first.
+struct ThermistorPolynomial {
+  std::vector<double> coefficients;
+  double low_c = -50, high_c = 150;
+};
+
 // A linear transmitter: low_a at low_c, high_a at high_c.
 struct CurrentTransmitter {
   double low_c = 0, high_c = 100;
@@ -62,7 +68,8 @@ struct CurrentTransmitter {
 // The instrument gives a temperature; there is nothing to convert.
 struct Indicated {};
 
-using SensorModel = std::variant<Thermocouple, Platinum, Sprt, Thermistor, CurrentTransmitter, Indicated>;
+using SensorModel =
+    std::variant<Thermocouple, Platinum, Sprt, Thermistor, ThermistorPolynomial, CurrentTransmitter, Indicated>;
 
 struct TemperatureSpan {
   double low_c = 0, high_c = 0;

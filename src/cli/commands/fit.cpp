@@ -79,7 +79,10 @@ void add_fit(CLI::App& program, Context& context) {
   command->add_option("ITEM", arguments->item, "its channel or serial number")->required();
   command->add_option("JOURNAL", arguments->journal, "a file or a run's id; the newest run if left out");
   command->add_option("-o,--output", arguments->card, "write a sensor card to this new file")->type_name("FILE");
-  command->add_option("--degree", arguments->options.degree, "of a thermocouple's deviation in °C (2)")
+  command
+      ->add_option("--degree", arguments->options.degree,
+                   "of a thermocouple's deviation in °C (2), or of a thermistor's polynomial in ln R, 1 to 5 (the "
+                   "card's equation)")
       ->check(CLI::Range(0, 15))
       ->type_name("N");
   command->add_flag("--with-constant", arguments->with_constant, "a thermocouple's circuit may have an emf at 0 °C");
