@@ -11,6 +11,7 @@ namespace nightwell::report {
 namespace {
 
 using results::Course;
+using results::Direction;
 using results::Item;
 using results::Plateau;
 using results::PlateauCourse;
@@ -80,16 +81,13 @@ struct ErrorPoint {
   Direction direction = Direction::unknown;
 };
 
-std::vector<ErrorPoint> error_points(const Results& results, std::size_t channel,
-                                     const std::vector<Direction>& directions) {
+std::vector<ErrorPoint> error_points(const Results& results, std::size_t channel) {
   std::vector<ErrorPoint> out;
-  for (std::size_t i = 0; i < results.plateaus.size(); ++i) {
-    const Item* item = item_at(results.plateaus[i], channel);
+  for (const Plateau& plateau : results.plateaus) {
+    const Item* item = item_at(plateau, channel);
     if (!item || !item->error_k) continue;
-    out.push_back({results.plateaus[i].setpoint_c, *item->error_k,
-                   item->budget ? item->budget->expanded_k : std::nullopt,
-                   item->verdict ? item->verdict->limit_k : std::nullopt,
-                   i < directions.size() ? directions[i] : Direction::unknown});
+    out.push_back({plateau.setpoint_c, *item->error_k, item->budget ? item->budget->expanded_k : std::nullopt,
+                   item->verdict ? item->verdict->limit_k : std::nullopt, plateau.direction});
   }
   return out;
 }
@@ -147,15 +145,6 @@ void draw_errors(Plot& plot, const std::vector<ErrorPoint>& points, double scale
 }
 
 }  // namespace
-
-const char* name(Direction direction) {
-  switch (direction) {
-    case Direction::up: return "up";
-    case Direction::down: return "down";
-    case Direction::unknown: return "";
-  }
-  return "";
-}
 
 std::string night_plot(const Results& results, const Course& course) {
   const TimeUnit unit = unit_for(course.end_s);
@@ -226,22 +215,8 @@ std::string window_plot(const PlateauCourse& plateau) {
   return std::move(plot).finished();
 }
 
-std::vector<Direction> directions(const Results& results, const Course& course) {
-  std::vector<Direction> out;
-  std::optional<double> before_c;
-  if (!course.reference.empty()) before_c = course.reference.front().value;
-  for (const Plateau& plateau : results.plateaus) {
-    if (!before_c || *before_c == plateau.setpoint_c)
-      out.push_back(out.empty() ? Direction::unknown : out.back());
-    else
-      out.push_back(plateau.setpoint_c > *before_c ? Direction::up : Direction::down);
-    before_c = plateau.setpoint_c;
-  }
-  return out;
-}
-
-std::string error_plot(const Results& results, std::size_t channel, const std::vector<Direction>& directions) {
-  const auto points = error_points(results, channel, directions);
+std::string error_plot(const Results& results, std::size_t channel) {
+  const auto points = error_points(results, channel);
   if (points.empty()) return "";
   double largest_k = 0;
   for (const ErrorPoint& point : points)

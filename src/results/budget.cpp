@@ -6,6 +6,7 @@
 #include <cmath>
 #include <utility>
 
+#include "results/hysteresis.hpp"
 #include "uncertainty/budget.hpp"
 
 namespace nightwell::results {
@@ -86,9 +87,17 @@ class Lines {
     if (plateau_.reference.drift_k)
       add("drift during the capture", "K", Shape::rectangular, std::abs(*plateau_.reference.drift_k) / 2, 1,
           "half the reference's drift in this run; common practice, no source");
-    if (context_.hysteresis_k)
-      add("hysteresis", "K", Shape::rectangular, *context_.hysteresis_k, 1,
-          "half the difference between this run's plateaus of one setpoint");
+    if (context_.revisited) add_revisited(*context_.revisited);
+  }
+
+  void add_revisited(const Revisited& revisited) {
+    if (revisited.difference_k)
+      add("hysteresis", "K", Shape::rectangular, std::abs(*revisited.difference_k) / 2, 1,
+          "half of (mean error come to from below - from above) in this run; common practice, no source");
+    // The error of one plateau is reported, not a mean of several: s, not s/√n.
+    if (revisited.between_sd_k)
+      add("repeatability between plateaus", "K", Shape::normal, *revisited.between_sd_k, 1,
+          "this run's plateaus come to from the same side", static_cast<double>(revisited.degrees_of_freedom));
   }
 
   void add_reference(const Readings& reference, double share) {
@@ -213,22 +222,6 @@ ItemBudget budget_of(const Plateau& plateau, const Item& item, const BudgetConte
   return Lines(plateau, item, context).all();
 }
 
-std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const Plateau& plateau, std::size_t channel) {
-  double lowest = HUGE_VAL, highest = -HUGE_VAL;
-  std::size_t count = 0;
-  for (const Plateau& one : plateaus) {
-    if (one.setpoint_c != plateau.setpoint_c || one.source != plateau.source) continue;
-    for (const Item& item : one.items) {
-      if (item.readings.channel != channel || !item.error_k) continue;
-      lowest = std::min(lowest, *item.error_k);
-      highest = std::max(highest, *item.error_k);
-      ++count;
-    }
-  }
-  if (count < 2) return std::nullopt;
-  return (highest - lowest) / 2;
-}
-
 Result<void> combine(ItemBudget& budget, double coverage) {
   std::vector<uncertainty::BudgetLine> lines;
   for (BudgetLine& line : budget.lines) {
@@ -280,7 +273,7 @@ Result<void> add_budgets(Results& results) {
       const std::size_t channel = item.readings.channel;
       ItemBudget budget = budget_of(
           plateau, item,
-          {results.channels, lab, results.opened_utc.substr(0, 10), hysteresis_k(results.plateaus, plateau, channel)});
+          {results.channels, lab, results.opened_utc.substr(0, 10), revisited_at(results.revisited, channel, plateau)});
       if (budget.lines.empty()) continue;
       if (auto combined = combine(budget, lab.coverage); !combined) return combined.error();
       item.budget = std::move(budget);

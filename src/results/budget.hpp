@@ -20,9 +20,8 @@ namespace nightwell::results {
 struct BudgetContext {
   const std::vector<Channel>& channels;
   const uncertainty::LabBudget& lab;
-  std::string date;  // of the run, "2026-11-25": how old certificates are
-  // Half the difference between an item's errors at this setpoint going up and going down; nothing where the run has one only.
-  std::optional<double> hysteresis_k;
+  std::string date;                      // of the run, "2026-11-25": how old certificates are
+  const Revisited* revisited = nullptr;  // of this item at this setpoint; null where the run came there once only
 };
 
 // Lines and gaps of the item at `item` of the plateau; empty where it has no error.
@@ -37,9 +36,5 @@ struct BudgetContext {
 
 // Budgets and verdicts of all items, where the results have a lab's budget. Errors: bad_input, as above.
 [[nodiscard]] Result<void> add_budgets(Results& results);
-
-// Half the spread of each item's errors among plateaus of one setpoint, an entry an item of `plateau`.
-[[nodiscard]] std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const Plateau& plateau,
-                                                 std::size_t channel);
 
 }  // namespace nightwell::results

@@ -131,10 +131,17 @@ struct Item {
   std::optional<Verdict> verdict;          // nothing where the card has no tolerance, or there is no budget
 };
 
+// From which side the items came to a plateau's setpoint: up is from below (hysteresis.hpp).
+enum class Direction { up, down, unknown };
+// "up", "down", "".
+[[nodiscard]] std::string_view name(Direction direction);
+
 struct Plateau {
   std::size_t index = 0;
   double setpoint_c = 0;
   std::string source;
+  double band_k = 0;  // how near the setpoint the reference had to be
+  Direction direction = Direction::unknown;
   std::string outcome;  // settled, not_settled, skipped
   std::string why;
   std::optional<std::uint64_t> first_sweep, last_sweep;
@@ -143,6 +150,22 @@ struct Plateau {
   Reference reference;
   std::vector<Item> items;
   std::vector<Readings> junctions;
+};
+
+// The errors of one item at a setpoint that one source came to more than once (hysteresis.hpp).
+struct Visits {
+  std::size_t n = 0;             // plateaus with an error
+  std::optional<double> mean_k;  // of their errors
+};
+struct Revisited {
+  std::size_t channel = 0;
+  double setpoint_c = 0;
+  std::string source;
+  Visits up, down;
+  std::optional<double> difference_k;  // up - down; nothing where one of the two is missing
+  // Standard deviation of errors come to from the same side, pooled over both; nothing where no side has two.
+  std::optional<double> between_sd_k;
+  std::size_t degrees_of_freedom = 0;  // of it
 };
 
 struct PlannedPlateau {
@@ -165,6 +188,7 @@ struct Results {
   std::vector<Channel> channels;
   std::vector<Plateau> plateaus;         // those that closed, in the order they did
   std::vector<PlannedPlateau> unclosed;  // planned, and the journal has no end of them
+  std::vector<Revisited> revisited;      // by channel, then in the order of their first plateaus
   std::vector<Finding> findings;         // of a survey
   std::optional<uncertainty::LabBudget> lab_budget;
   journal::Verification verification;  // lines, head hash, torn tail

@@ -138,6 +138,12 @@ inline results::Results full_results() {
   skipped.outcome = "skipped";
   skipped.why = "asked by ada";
   out.plateaus.push_back(skipped);
+  // From 21 °C to -25, up to 15 and 60, down to 15, up to 80.
+  using results::Direction;
+  out.plateaus[0].direction = out.plateaus[3].direction = Direction::down;
+  out.plateaus[1].direction = out.plateaus[2].direction = out.plateaus[4].direction = Direction::up;
+  for (const std::size_t item : {1U, 2U})
+    out.revisited.push_back({item, 15, "bath", {1, 0.31}, {2, 0.3275}, -0.0175, 0.0035, 1});
   out.unclosed = {{5, 95}};
   out.lab_budget.emplace();
   out.lab_budget->rule_source = "ILAC-G8:09/2019, guard band w = U";
@@ -210,6 +216,7 @@ inline void set_every_text(results::Results& results, results::Course& course, c
       item.verdict->tolerance = item.verdict->why = text;
     }
   }
+  for (auto& one : results.revisited) one.source = text;
   results.findings = {{text, text, text}};
   results.lab_budget->rule_source = text;
   for (auto& phase : course.phases) phase.phase = phase.why = text;

@@ -74,6 +74,16 @@ TEST_CASE("errors, U, limits, conformance and verdicts are those of the results"
               "<td class=\"n\">24.50</td><td class=\"n\">28.30</td>"));
 }
 
+TEST_CASE("what setpoints come to again say stands under the item's errors", "[page]") {
+  const std::string page = page_of(full_results(), full_course());
+  CHECK(count_of(page,
+                 "<td class=\"n\">15.00</td><td class=\"n\">0.3100</td><td class=\"n\">0.3275 (2)</td>"
+                 "<td class=\"n\">\u22120.0175</td><td class=\"n\">0.0035</td><td class=\"n\">1</td>") == 2);
+  auto once = full_results();
+  once.revisited.clear();
+  CHECK_FALSE(holds(page_of(once, full_course()), "come to again /"));
+}
+
 TEST_CASE("what was skipped, marked, left out or done by people is told", "[page]") {
   const std::string page = page_of(full_results(), full_course());
   for (const char* told :

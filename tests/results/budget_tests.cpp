@@ -72,8 +72,8 @@ struct Bench {
     return out;
   }
 
-  ItemBudget budget(std::size_t index, std::optional<double> hysteresis = std::nullopt) const {
-    ItemBudget out = budget_of(plateau, plateau.items[index], {channels, lab, "2026-11-25", hysteresis});
+  ItemBudget budget(std::size_t index, const Revisited* revisited = nullptr) const {
+    ItemBudget out = budget_of(plateau, plateau.items[index], {channels, lab, "2026-11-25", revisited});
     REQUIRE(combine(out, 0.9545).ok());
     return out;
   }
@@ -139,21 +139,28 @@ TEST_CASE("What grows with the years counts them from the certificate; what belo
   bench.lab.references = {effect("drift", Shape::rectangular, 0.003)};
   bench.lab.references[0].each_year = true;
   bench.lab.sensors["SB-pt"] = {effect("leads", Shape::normal, 0.002)};
-  const ItemBudget budget = bench.budget(0, 0.006);
+  const ItemBudget budget = bench.budget(0);
   CHECK(line(budget, "SB-ref: drift").amount == Approx(0.006).epsilon(0.001));  // two years
   CHECK(line(budget, "SB-pt: leads").contribution_k == Approx(0.002));
-  CHECK(line(budget, "hysteresis").contribution_k == Approx(0.006 / std::sqrt(3)));
   CHECK(bench.budget(1).lines.size() + 0 == 8 + 1);  // no leads for the other item, the references' drift for both
 }
 
-TEST_CASE("Half the spread of one setpoint's errors is the hysteresis; one plateau shows none") {
-  Bench bench;
-  std::vector<Plateau> plateaus(3, bench.plateau);
-  CHECK_FALSE(hysteresis_k({plateaus[0]}, plateaus[0], 1));
-  plateaus[1].items[0].error_k = 0.13;
-  plateaus[2].setpoint_c = 50;
-  plateaus[2].items[0].error_k = 5;
-  CHECK(*hysteresis_k(plateaus, plateaus[0], 1) == Approx(0.015));
+TEST_CASE(
+    "A setpoint come to again: half the difference of both sides as limits, the spread of one side as a line of its "
+    "own") {
+  const Bench bench;
+  Revisited revisited;
+  revisited.difference_k = -0.012;
+  const ItemBudget two_sides = bench.budget(0, &revisited);
+  CHECK(line(two_sides, "hysteresis").contribution_k == Approx(0.006 / std::sqrt(3)));
+  CHECK(two_sides.lines.size() == 7);
+  revisited = {};
+  revisited.between_sd_k = 0.003;
+  revisited.degrees_of_freedom = 2;
+  const ItemBudget one_side = bench.budget(0, &revisited);
+  CHECK(line(one_side, "repeatability between plateaus").contribution_k == Approx(0.003));
+  CHECK(line(one_side, "repeatability between plateaus").degrees_of_freedom == 2.0);
+  CHECK(one_side.lines.size() == 7);
 }
 
 TEST_CASE("What nobody stated is a gap, and a gap decides nothing") {
