@@ -30,6 +30,9 @@ Json readings_json(const Readings& readings, const Results& results) {
 }
 
 Json line_json(const results::BudgetLine& line) {
+  Json channels = Json::array();
+  for (const auto& entry : line.entries)
+    if (entry.where != results::Enters::error) channels.push_back(entry.channel);
   return {{"name", line.name},
           {"unit", line.unit},
           {"shape", name(line.shape)},
@@ -37,6 +40,7 @@ Json line_json(const results::BudgetLine& line) {
           {"degrees_of_freedom", or_null(line.degrees_of_freedom)},
           {"sensitivity", line.sensitivity},
           {"contribution_k", line.contribution_k},
+          {"channels", std::move(channels)},
           {"source", line.source}};
 }
 

@@ -1,6 +1,7 @@
 // What the page says of each item: verdicts, errors, budgets.
 #include <algorithm>
 
+#include "report/budget_words.hpp"
 #include "report/numbers.hpp"
 #include "report/page_data.hpp"
 
@@ -167,11 +168,12 @@ SmallUnit small_unit(const std::string& unit) {
   return {"", 1};
 }
 
-PageData line_entry(const BudgetLine& line, bool summed) {
+PageData line_entry(const BudgetLine& line, bool summed, const Results& results) {
   const SmallUnit unit = small_unit(line.unit);
   const std::string unit_name = *unit.name ? unit.name : line.unit;
   PageData out;
-  put(out, "quantity", line.name);
+  const std::string shared = shared_words(line, results);
+  put(out, "quantity", line.name + (shared.empty() ? "" : " (" + shared + ")"));
   put(out, "amount", shown_amount(line.amount * unit.each));
   put(out, "unit", unit_name);
   put(out, "shape", line.shape == uncertainty::Shape::u_shaped ? "U-shaped" : std::string(name(line.shape)));
@@ -200,7 +202,7 @@ std::string sum_words(const ItemBudget& budget) {
 PageData budget_entry(const Plateau& plateau, const Item& item, const Results& results) {
   std::vector<PageData> lines;
   for (const BudgetLine& line : item.budget->lines)
-    lines.push_back(line_entry(line, item.budget->standard_k.has_value()));
+    lines.push_back(line_entry(line, item.budget->standard_k.has_value(), results));
   PageData out = identity_entry(results.channels[item.readings.channel]);
   put(out, "number", std::to_string(plateau.index + 1));
   put(out, "setpoint", shown_number(plateau.setpoint_c, 2));

@@ -2,8 +2,10 @@
 //
 // Error = item - reference, in kelvin. Each line is an input quantity with its own unit and what a unit of it does to the
 // error; what the readings themselves show (scatter, drift) and what the cards and the lab's budget state stand side by side.
-// Inputs are taken as independent: lines of one scanner are not correlated, which overstates where errors would cancel
-// between reference and item. Method: JCGM 100:2008 (GUM) 4 and 5. docs/uncertainty.md has every line and its source.
+// Inputs are independent of each other. What is shared is one input that enters at several places, with the sum of its
+// sensitivities there (GUM 5.2.2 with r = 1; F.1.2.4, from memory, for the way): a scanner's error where the lab states it as
+// common to its channels, and whatever a junction channel has that serves several sensors. Method: JCGM 100:2008 (GUM) 4 and 5.
+// docs/uncertainty.md has every line and its source.
 #pragma once
 
 #include <optional>

@@ -84,20 +84,24 @@ struct Reference {
   std::optional<double> difference_k;  // first minus second, where there are two
 };
 
-// Where a line enters the error: as kelvin of the difference, as the raw value of the item, of a reference or of the junction
-// channel, or as kelvin of the item's junction.
-enum class Enters { difference, item_raw, reference_raw, junction_raw, junction };
+// Where an input enters an item's error: as kelvin of it, as a channel's raw value, or as kelvin of a thermocouple's junction.
+enum class Enters { error, raw, junction };
+struct Entry {
+  Enters where = Enters::error;
+  std::size_t channel = 0;  // whose raw value, or whose junction
+  double each = 1;          // what moves there a unit of the input: K, V, ohm or A
+};
 
-// An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`.
+// An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`. Inputs are
+// independent of each other: what several channels share is one input with several entries.
 struct BudgetLine {
   std::string name;
-  std::string unit;  // "K", "V", "ohm", "A"
+  std::string unit;  // "K", "V", "ohm", "A"; "1" for a fraction of the reading
   uncertainty::Shape shape = uncertainty::Shape::normal;
   double amount = 0;
   std::optional<double> degrees_of_freedom;  // nothing: infinite
-  double sensitivity = 0;                    // kelvin of the error a unit of it
-  Enters enters = Enters::difference;
-  std::size_t channel = 0;  // of a raw value
+  double sensitivity = 0;                    // kelvin of the error a unit of it, through all its entries
+  std::vector<Entry> entries;
   std::string source;
   double contribution_k = 0;  // |sensitivity| x standard uncertainty
 };

@@ -47,8 +47,7 @@ inline results::BudgetLine budget_line(const std::string& name, const std::strin
           amount,
           std::nullopt,
           sensitivity,
-          results::Enters::difference,
-          0,
+          {{results::Enters::error, 0, sensitivity}},
           "certificate or manual of " + name,
           contribution_k};
 }

@@ -278,6 +278,28 @@ TEST_CASE("JSON has the documented keys") {
   CHECK(nlohmann::ordered_json::parse(report::json(unfinished))["ending"].is_null());
 }
 
+TEST_CASE("a line that several channels share says which, in text and JSON; a fraction has no unit") {
+  Results results = example();
+  results.lab_budget.emplace();
+  ItemBudget budget;
+  budget.lines = {{"s, resistance, common: gain",
+                   "1",
+                   uncertainty::Shape::rectangular,
+                   2e-6,
+                   std::nullopt,
+                   12.5,
+                   {{Enters::raw, 0, 138.5}, {Enters::raw, 1, 100}},
+                   "manual",
+                   0.0000144}};
+  results.plateaus[0].items[0].budget = budget;
+  const std::string text = report::budgets(results);
+  INFO(text);
+  CHECK(text.find("s, resistance, common: gain: one error in R1, X1") != std::string::npos);
+  CHECK(text.find("2e-06 1") == std::string::npos);
+  const auto json = nlohmann::ordered_json::parse(report::json(results));
+  CHECK(json["plateaus"][0]["items"][0]["budget"]["lines"][0]["channels"] == std::vector<int>{0, 1});
+}
+
 TEST_CASE("numbers as text") {
   CHECK(report::fixed(-0.00001, 4) == "0.0000");
   CHECK(report::fixed(-0.00005001, 4) == "-0.0001");

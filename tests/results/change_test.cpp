@@ -13,7 +13,8 @@ using uncertainty::Shape;
 namespace {
 
 BudgetLine input(const std::string& name, double standard_k, double sensitivity) {
-  return {name, "K", Shape::normal, standard_k, std::nullopt, sensitivity, Enters::difference, 0, "a test", 0};
+  return {name,     "K", Shape::normal, standard_k, std::nullopt, sensitivity, {{Enters::error, 0, sensitivity}},
+          "a test", 0};
 }
 
 Item item_with(double error_k, double certificate_k, double scatter_k) {
