@@ -29,6 +29,10 @@ Json readings_json(const Readings& readings, const Results& results) {
           {"faults", std::move(faults)}};
 }
 
+Json certificate_json(const results::CertificateOf& certificate) {
+  return {{"serial", certificate.serial}, {"number", certificate.number}, {"calibrated", certificate.calibrated}};
+}
+
 Json line_json(const results::BudgetLine& line) {
   Json channels = Json::array();
   for (const auto& entry : line.entries)
@@ -41,7 +45,8 @@ Json line_json(const results::BudgetLine& line) {
           {"sensitivity", line.sensitivity},
           {"contribution_k", line.contribution_k},
           {"channels", std::move(channels)},
-          {"source", line.source}};
+          {"source", line.source},
+          {"certificate", line.certificate ? certificate_json(*line.certificate) : Json(nullptr)}};
 }
 
 Json budget_json(const results::ItemBudget& budget) {

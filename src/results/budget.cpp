@@ -153,6 +153,8 @@ class Lines {
     add(called(channel) + ": certificate", "K", Shape::normal, *channel.u95_k / 2, kelvin,
         (channel.certificate.empty() ? "card of " + channel.serial : "certificate " + channel.certificate) +
             ", U95 with k = 2");
+    if (!channel.certificate.empty() || !channel.calibrated.empty())
+      out_.lines.back().certificate = CertificateOf{channel.serial, channel.certificate, channel.calibrated};
   }
 
   // What every sensor has: its scanner's reading, and what is stated about its serial number.

@@ -92,6 +92,14 @@ struct Entry {
   double each = 1;          // what moves there a unit of the input: K, V, ohm or A
 };
 
+// Which calibration an error comes from: with the same one in another run it is the same error.
+struct CertificateOf {
+  std::string serial;      // of the sensor
+  std::string number;      // of the certificate; one of this and `calibrated` may be empty
+  std::string calibrated;  // date
+  friend bool operator==(const CertificateOf&, const CertificateOf&) = default;
+};
+
 // An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`. Inputs are
 // independent of each other: what several channels share is one input with several entries.
 struct BudgetLine {
@@ -103,7 +111,8 @@ struct BudgetLine {
   double sensitivity = 0;                    // kelvin of the error a unit of it, through all its entries
   std::vector<Entry> entries;
   std::string source;
-  double contribution_k = 0;  // |sensitivity| x standard uncertainty
+  double contribution_k = 0;                      // |sensitivity| x standard uncertainty
+  std::optional<CertificateOf> certificate = {};  // of a certificate's line, where the card names one
 };
 
 struct ItemBudget {

@@ -101,6 +101,7 @@ TEST_CASE("A resistance thermometer's budget, line by line") {
   CHECK(line(budget, "drift").contribution_k == Approx(0.001 / std::sqrt(3)));
   CHECK(line(budget, "certificate").contribution_k == Approx(0.005));
   CHECK(line(budget, "certificate").sensitivity == -1);
+  CHECK(line(budget, "certificate").certificate == CertificateOf{"SB-ref", "C-1", "2024-11-25"});
   const double amount_ohm = 0.001 + 1e-5 * 138.5055;
   CHECK(line(budget, "item SB-pt, s1: accuracy").amount == Approx(amount_ohm));
   CHECK(line(budget, "item SB-pt, s1: accuracy").sensitivity == Approx(k_per_ohm));
@@ -119,6 +120,7 @@ TEST_CASE("A thermocouple follows its junction with the ratio of the sensitiviti
   // Seebeck coefficients of type K: 41.37 uV/K at 100 °C and 40.27 uV/K at 20 °C (NIST SRD 60 table: 4.096 -> 4.138 mV
   // from 100 to 101 °C, 0.798 -> 0.838 mV from 20 to 21 °C, to its rounding).
   CHECK(line(budget, "junction SB-block: certificate").sensitivity == Approx(40.27 / 41.37).epsilon(0.002));
+  CHECK_FALSE(line(budget, "junction SB-block: certificate").certificate);  // its card names neither number nor date
   CHECK(line(budget, "item SB-tc, s1").sensitivity == Approx(1 / 41.37e-6).epsilon(0.002));
   CHECK(line(budget, "item SB-tc, s1").unit == "V");
   // dR/dt at 20 °C = 0.388520 ohm/K.
