@@ -57,6 +57,7 @@ PageData page_data(const Results& results, const Course& course) {
              {"Program", program_words(results)}});
   put_texts(page, "decision", decision(results));
   put_items(page, results);
+  put_fits(page, results);
   put_budgets(page, results);
   put_night(page, results, course);
   const auto& journal = results.verification;

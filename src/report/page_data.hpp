@@ -37,6 +37,7 @@ void put_texts(PageData& to, const std::string& key, const std::vector<std::stri
 
 // The parts of the page.
 void put_items(PageData& page, const results::Results& results);
+void put_fits(PageData& page, const results::Results& results);
 void put_budgets(PageData& page, const results::Results& results);
 void put_night(PageData& page, const results::Results& results, const results::Course& course);
 

@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "results/course.hpp"
+#include "results/fit_item.hpp"
 #include "results/results.hpp"
 
 namespace nightwell::report {
@@ -19,5 +20,8 @@ namespace nightwell::report {
 
 // Error against setpoint of one channel, with U and the limits of its tolerance. "" without any error.
 [[nodiscard]] std::string error_plot(const results::Results& results, std::size_t channel);
+
+// What a fit leaves at each plateau, against the reference's temperature, with twice the standard uncertainty of each point.
+[[nodiscard]] std::string residual_plot(const results::Results& results, const results::ItemFit& fit);
 
 }  // namespace nightwell::report

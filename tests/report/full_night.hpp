@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "nightwell/thermometry/sensor.hpp"
 #include "results/course.hpp"
 #include "results/results.hpp"
 
@@ -191,6 +192,22 @@ inline results::Course full_course() {
   out.orders["mirrored"] = {3, 0, 1, 2, 2, 1, 0, 3};
   out.files = {{"cards/probe-1.json", std::string(64, 'b')}};
   out.end_s = 16000;
+  return out;
+}
+
+// The same with a first item that can be fitted, a Pt100 that reads 0.05 ohm too much, and a second that cannot.
+inline results::Results fitted_results() {
+  results::Results out = full_results();
+  out.channels[1].model = thermometry::Platinum{};
+  out.channels[1].measures = Quantity::resistance;
+  out.channels[2].model = thermometry::CurrentTransmitter{};
+  for (auto& plateau : out.plateaus) {
+    if (plateau.items.empty()) continue;
+    auto& item = plateau.items[0];
+    item.readings.raw_mean = *thermometry::raw_value(thermometry::Platinum{100.05}, plateau.setpoint_c, std::nullopt);
+    item.readings.mean_c = *thermometry::temperature_c(thermometry::Platinum{}, *item.readings.raw_mean, std::nullopt);
+    item.error_k = *item.readings.mean_c - plateau.setpoint_c;
+  }
   return out;
 }
 

@@ -94,6 +94,17 @@ TEST_CASE("what was skipped, marked, left out or done by people is told", "[page
     CHECK(holds(page, told));
 }
 
+TEST_CASE("an item's fit stands with residuals and coefficients, and what cannot be fitted says why in a line",
+          "[page]") {
+  const std::string page = page_of(fitted_results(), full_course());
+  CHECK(count_of(page, "<td>R0, ohm</td><td class=\"n\">100.05</td>") == 1);
+  CHECK(holds(page, "<td>C, 1/°C⁴</td><td class=\"n\">\u22124.183e-12</td><td class=\"n\">held</td>"));
+  CHECK(count_of(page, "±2 u: scatter and drift") == 1);
+  CHECK(holds(page, "4 plateaus, \u221225.00 to 60.00 °C; degrees of freedom 1"));
+  CHECK(count_of(page, ": not fitted: ") == 1);
+  CHECK(holds(page, "probe-2, serial SB-T-02: not fitted: a transmitter is adjusted, not fitted."));
+}
+
 TEST_CASE("without a budget the page has its numbers and says that U is missing", "[page]") {
   auto found = full_results();
   found.lab_budget.reset();
