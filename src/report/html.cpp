@@ -42,7 +42,6 @@ std::string program_words(const Results& results) {
 }
 
 PageData page_data(const Results& results, const Course& course) {
-  const auto ways = directions(results, course);
   PageData page;
   put(page, "run", results.run);
   put(page, "head", results.verification.head);
@@ -57,7 +56,8 @@ PageData page_data(const Results& results, const Course& course) {
              {"Profile, bench", results.profile + ", " + results.bench},
              {"Program", program_words(results)}});
   put_texts(page, "decision", decision(results));
-  put_items(page, results, ways);
+  put_items(page, results);
+  put_fits(page, results);
   put_budgets(page, results);
   put_night(page, results, course);
   const auto& journal = results.verification;
