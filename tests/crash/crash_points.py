@@ -7,7 +7,7 @@ Usage: crash_points.py calls  [STEP]    kill -9 before every STEPth of each syst
        crash_points.py stall            a disk that hangs for 30 s in the middle of a run
        crash_points.py quick            a few of the first three, for continuous integration
 
-Needs NIGHTWELL_BIN_DIR and NIGHTWELL_SOURCE_DIR, and strace. What was acknowledged: the answers that commands got, and what the
+Needs NIGHTWELL_BIN_DIR and NIGHTWELL_SOURCE_DIR, and strace that may trace (exit code 77 if it may not). What was acknowledged: the answers that commands got, and what the
 simulated source was told. Prints a line for each kind, with counts; exit code 1 if anything was lost.
 """
 import json
@@ -24,6 +24,10 @@ from lab import BIN, Bench, Failed, Lab, check, profile, wait_for  # noqa: E402
 
 CALLS = ("openat", "write", "fdatasync", "fsync", "fallocate", "ftruncate", "fchmod", "newfstatat")
 SETPOINTS = (24, 27)
+
+
+class CannotTrace(Exception):
+    pass
 
 
 class Night:
@@ -45,7 +49,9 @@ class Night:
                                             "-e", "inject=" + inject], stderr=subprocess.PIPE)
             wait_for(lambda: self.traced() or self.tracer.poll() is not None, 10)
             if self.tracer.poll() is not None:
-                raise Failed("strace cannot watch the daemon: " + self.tracer.stderr.read().decode())
+                reason = self.tracer.stderr.read().decode().strip()
+                self.__exit__()
+                raise CannotTrace(reason)
 
     def traced(self):
         with open(f"/proc/{self.daemon.pid}/status") as f:
@@ -85,10 +91,23 @@ class Night:
                 words.pop(0)
         end = time.monotonic() + 60
         while self.alive() and not (until and until()) and time.monotonic() < end:
-            # Only the journal is looked at: a question to the daemon would add calls of its own.
-            if self.lab.records(self.started, "closing"):
+            if self.closed():
                 break
             time.sleep(0.02)
+
+    def closed(self):
+        """Looks at the journal's files only: a question to the daemon would add calls of its own."""
+        folder = os.path.dirname(self.lab.journal(self.started))
+        for name in os.listdir(folder):
+            if name.startswith("journal"):
+                with open(os.path.join(folder, name), "rb") as f:
+                    if b'"kind":"closing"' in f.read():
+                        return True
+        return False
+
+    def over(self):
+        """Asks the daemon: a run that cannot write any more leaves no closing record."""
+        return self.lab.state_of(self.started) in ("parked", "finished", "stopped")
 
     def told(self):
         """What the source was told to heat to."""
@@ -202,7 +221,7 @@ def errors(step, most=None):
             tally = Tally(f"{errno} from {call}, every {step} of {count}{', and all after it' if after else ''}")
             for nth in range(1, min(count, most or count) + 1, step):
                 with Night(inject=f"{call}:error={errno}:when={nth}{after}") as night:
-                    night.live()
+                    night.live(until=night.over if after else None)
                     # Once: it goes on in a new file and ends whole. For good: it parks, or never starts.
                     once = call == "fdatasync" and not after and nth > 0
                     if once:
@@ -217,7 +236,7 @@ def stall():
     for nth in (1, 4, 8):
         with Night(inject=f"fdatasync:delay_enter=30s:when={nth}") as night:
             night.live()
-            wait_for(lambda: night.lab.records(night.started, "closing"), 90)
+            wait_for(night.closed, 90)
             tally.add(night, f"fdatasync {nth}", night.judge())
             slow = [record for record in night.lab.records(night.started, "storage") if record["event"] == "slow"]
             tally.lost += [] if slow or nth == 1 else [f"fdatasync {nth}: the journal does not say that the disk was slow"]
@@ -229,10 +248,14 @@ def main():
     number = int(sys.argv[2]) if len(sys.argv) > 2 else None
     modes = {"calls": lambda: kill_at_calls(number or 1), "random": lambda: kill_at_random(number or 1000),
              "errors": lambda: errors(number or 1), "stall": stall,
-             "quick": lambda: all([kill_at_calls(7, 15), kill_at_random(5), errors(5, 6)])}
+             "quick": lambda: all([kill_at_random(5), kill_at_calls(7, 15), errors(5, 6)])}
     if mode not in modes:
         sys.exit(__doc__)
-    sys.exit(0 if modes[mode]() else 1)
+    try:
+        sys.exit(0 if modes[mode]() else 1)
+    except CannotTrace as reason:
+        print(f"SKIPPED what needs strace: it may not trace here ({reason})")
+        sys.exit(77)
 
 
 main()
