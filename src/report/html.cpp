@@ -4,6 +4,7 @@
 #include "report/numbers.hpp"
 #include "report/page_data.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 #include "report/template.hpp"
 
 namespace nightwell::report {
@@ -45,6 +46,7 @@ PageData page_data(const Results& results, const Course& course) {
   PageData page;
   put(page, "run", results.run);
   put(page, "head", results.verification.head);
+  put(page, "seal", seal_words(results.verification));
   put(page, "program", results.program_name + " " + results.program_version);
   put_texts(page, "cautions", cautions(results));
   put_facts(page, "facts",

@@ -2,6 +2,7 @@
 
 #include "journal/or_null.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 
 namespace nightwell::report {
 
@@ -186,6 +187,7 @@ Json results_json(const Results& results) {
            {{"lines", journal.lines},
             {"bytes", journal.bytes},
             {"head", journal.head},
+            {"sealed_by", journal.seal ? or_null(journal.seal->key) : Json(nullptr)},
             {"torn_bytes", journal.torn ? journal.torn->bytes.size() : 0}}},
           {"accepted_overdue", results.accepted_overdue},
           {"decision", decision_json(results)},

@@ -1,6 +1,7 @@
 #include "journal/plain_text.hpp"
 #include "report/numbers.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 #include "report/table.hpp"
 
 namespace nightwell::report {
@@ -35,6 +36,7 @@ std::string head(const Results& results) {
   out += row("Bench", results.bench);
   out += row("Program", results.program_name + " " + results.program_version + " on " + results.host);
   out += row("Journal", counted(static_cast<std::size_t>(journal.lines), "line") + ", head " + journal.head);
+  out += row("Seal", seal_words(journal));
   return out;
 }
 
