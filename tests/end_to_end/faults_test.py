@@ -241,8 +241,9 @@ def hostile_text_reaches_no_terminal():
                 with open(os.path.join(lab.folder, name), newline="") as f:
                     outputs.append(f.read())
                     check(not name.endswith(".html") or "<script>alert" not in outputs[-1], f"{name}: text became markup")
-        with open(os.path.join(lab.folder, "daemon.err"), newline="") as f:
-            outputs.append(f.read())
+        for log in (os.path.join(lab.folder, "daemon.err"), os.path.join(os.path.dirname(lab.journal(run)), "guardian-bath.log")):
+            with open(log, newline="") as f:
+                outputs.append(f.read())
         for text in outputs:
             bad = [c for c in text if (ord(c) < 32 and c not in "\r\n\t") or 127 <= ord(c) < 160 or c in "\u202e\u2066\u2028\u2029"]
             check(not bad, f"{bad!r} in {text[:3000]!r}")
