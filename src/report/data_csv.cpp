@@ -45,11 +45,15 @@ class DataTable {
     if (error_ || record.n >= results_.verification.lines) return;
     const Fields fields(record, error_);
     if (record.kind == "opening") orders_ = orders_of(fields, results_.channels.size());
-    if (record.kind == "sweep") take_sweep(record, fields);
+    if (record.kind == "sweep") take_sweep(sweep_record_of(fields, record));
     if (record.kind != "plateau") return;
     const auto index = fields.whole("plateau");
     for (const Plateau& plateau : results_.plateaus)
       if (plateau.index == index) put(plateau_line(plateau, record));
+  }
+
+  void take(const journal::SweepRecord& record) {
+    if (record.n < results_.verification.lines) take_sweep(record);
   }
 
   Result<void> finish() && {
@@ -70,9 +74,14 @@ class DataTable {
     return in_range && (sweep.purpose == "capture" || sweep.purpose == "window");
   }
 
-  void take_sweep(const journal::Record& record, const Fields& fields) {
-    const Sweep sweep = sweep_of(fields, orders_);
-    if (!fields.ok()) return;
+  void take_sweep(const journal::SweepRecord& record) {
+    if (error_) return;
+    const auto read = results::sweep_of(record, orders_);
+    if (!read) {
+      error_ = read.error();
+      return;
+    }
+    const Sweep& sweep = *read;
     const auto t_c = converter_.temperatures_c(sweep);
     const auto found = std::find_if(results_.plateaus.begin(), results_.plateaus.end(),
                                     [&](const Plateau& one) { return sweep.plateau == one.index; });
@@ -82,7 +91,7 @@ class DataTable {
       const auto& reading = sweep.readings[i];
       const Channel& channel = results_.channels[reading.channel];
       CsvLine line;
-      line.text("reading").number(reading.at_s).text(record.utc).whole(sweep.number);
+      line.text("reading").number(reading.at_s).text(std::string(record.utc)).whole(sweep.number);
       line.text(sweep.purpose).text(sweep.order);
       sweep.plateau ? line.whole(*sweep.plateau) : line.nothing();
       plateau ? line.number(plateau->setpoint_c) : line.nothing();
@@ -106,7 +115,8 @@ class DataTable {
 
 Result<void> write_data(const std::filesystem::path& path, const Results& results, const WriteText& write) {
   DataTable table(results, write);
-  const auto verification = journal::read(path, [&](const journal::Record& record) { table.take(record); });
+  const auto take = [&](const auto& record) { table.take(record); };
+  const auto verification = journal::read(path, take, take);
   if (!verification) return verification.error();
   return std::move(table).finish();
 }

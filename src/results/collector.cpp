@@ -16,6 +16,15 @@ namespace {
 constexpr const char* format = "nightwell-journal/1";
 constexpr const char* doing = "working results out of a journal";
 
+Error no_opening() {
+  return {Errc::bad_input, doing, "its first record is no opening: it is not the journal of a run", ""};
+}
+
+// Sweeps that results may rest on; the others only watch.
+bool counts(std::string_view purpose) {
+  return purpose == "capture" || purpose == "window";
+}
+
 std::optional<Role> role(std::string_view word) {
   for (const Role one : {Role::reference, Role::item, Role::junction})
     if (name(one) == word) return one;
@@ -77,7 +86,7 @@ void Collector::take(const journal::Record& record) {
     out_.opened_utc = record.utc;
     take_opening(fields);
   } else if (!opened_) {
-    error_ = Error{Errc::bad_input, doing, "its first record is no opening: it is not the journal of a run", ""};
+    error_ = no_opening();
   } else if (record.kind == "card") {
     take_card(fields);
   } else if (record.kind == "budget") {
@@ -85,7 +94,7 @@ void Collector::take(const journal::Record& record) {
   } else if (record.kind == "plateau_plan") {
     take_plateau_plan(fields);
   } else if (record.kind == "sweep") {
-    take_sweep(fields);
+    if (counts(fields.text("purpose"))) take_sweep(sweep_record_of(fields, record));
   } else if (record.kind == "plateau") {
     take_plateau(fields);
   } else if (record.kind == "left_out") {
@@ -95,6 +104,13 @@ void Collector::take(const journal::Record& record) {
   } else if (record.kind == "closing") {
     take_closing(fields);
   }
+  out_.last_utc = record.utc;
+}
+
+void Collector::take(const journal::SweepRecord& record) {
+  if (error_) return;
+  if (!opened_) error_ = no_opening();
+  if (counts(record.purpose)) take_sweep(record);
   out_.last_utc = record.utc;
 }
 
@@ -146,17 +162,17 @@ void Collector::take_plateau_plan(const Fields& fields) {
   if (fields.ok() && !planned_.emplace(index, std::move(planned)).second) fields.fail("a second plan of this plateau");
 }
 
-void Collector::take_sweep(const Fields& fields) {
-  const std::string purpose = fields.text("purpose");
-  if (purpose != "capture" && purpose != "window") return;
-  const auto plateau = fields.whole_or_null("plateau");
-  if (!plateau) return;
-  const auto planned = planned_.find(static_cast<std::size_t>(*plateau));
-  if (planned == planned_.end()) return fields.fail("its plateau was never planned");
-  if (purpose == "window" && !planned->second.inside) return;
-  Sweep sweep = sweep_of(fields, orders_);
-  if (fields.ok() && !planned->second.sweeps.emplace(sweep.number, std::move(sweep.readings)).second)
-    fields.fail("a second sweep of this number");
+void Collector::take_sweep(const journal::SweepRecord& record) {
+  if (error_ || !record.plateau) return;
+  const auto fail = [&](const std::string& what) { error_ = damaged(place_of(record.n, "sweep"), what); };
+  const auto planned = planned_.find(static_cast<std::size_t>(*record.plateau));
+  if (planned == planned_.end()) return fail("its plateau was never planned");
+  if (record.purpose == "window" && !planned->second.inside) return;
+  auto sweep = sweep_of(record, orders_);
+  if (!sweep)
+    error_ = sweep.error();
+  else if (!planned->second.sweeps.emplace(record.sweep, std::move(sweep.value().readings)).second)
+    fail("a second sweep of this number");
 }
 
 void Collector::check_cards(const Fields& fields) {

@@ -7,8 +7,8 @@ namespace nightwell::results {
 namespace {
 
 // {"3": {"code": …}}: the position in the order -> the code.
-std::map<std::size_t, std::string> faults_of(const Fields& fields) {
-  std::map<std::size_t, std::string> out;
+std::vector<journal::SweepRecord::Fault> faults_of(const Fields& fields) {
+  std::vector<journal::SweepRecord::Fault> out;
   if (!fields.has("faults")) return out;
   for (const auto& [position, fault] : fields.at("faults").items()) {
     std::size_t at = 0;
@@ -16,24 +16,7 @@ std::map<std::size_t, std::string> faults_of(const Fields& fields) {
     if (done.ec != std::errc() || done.ptr != position.data() + position.size())
       fields.fail("\"faults\" has a key that is no position in the order");
     else
-      out[at] = fields.element(fault, ", fault at " + position).text("code");
-  }
-  return out;
-}
-
-std::vector<RawReading> readings_of(const Fields& fields, const std::vector<std::size_t>& order) {
-  const double started_s = fields.number("started_s");
-  const auto at_s = fields.numbers("at_s");
-  const auto raw = fields.numbers_or_nulls("raw");
-  const auto faults = faults_of(fields);
-  std::vector<RawReading> out;
-  if (at_s.size() != order.size() || raw.size() != order.size()) {
-    fields.fail("\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
-    return out;
-  }
-  for (std::size_t i = 0; i < order.size(); ++i) {
-    const auto fault = faults.find(i);
-    out.push_back({order[i], started_s + at_s[i], raw[i], fault == faults.end() ? "" : fault->second});
+      out.push_back({at, fields.element(fault, ", fault at " + position).text("code")});
   }
   return out;
 }
@@ -64,17 +47,36 @@ Orders orders_of(const Fields& opening, std::size_t channels) {
   return out;
 }
 
-Sweep sweep_of(const Fields& fields, const Orders& orders) {
-  Sweep out;
-  out.number = fields.whole("sweep");
+journal::SweepRecord sweep_record_of(const Fields& fields, const journal::Record& record) {
+  journal::SweepRecord out;
+  out.n = record.n;
+  out.utc = record.utc;
+  out.up = record.up;
+  out.offset = record.offset;
+  out.sweep = fields.whole("sweep");
   out.order = fields.text("order");
   out.purpose = fields.text("purpose");
   out.plateau = fields.whole_or_null("plateau");
-  const auto order = orders.find(out.order);
-  if (order == orders.end())
-    fields.fail("the opening has no order of this name");
-  else
-    out.readings = readings_of(fields, order->second);
+  out.started_s = fields.number("started_s");
+  out.at_s = fields.numbers("at_s");
+  out.raw = fields.numbers_or_nulls("raw");
+  out.faults = faults_of(fields);
+  return out;
+}
+
+Result<Sweep> sweep_of(const journal::SweepRecord& record, const Orders& orders) {
+  const auto found = orders.find(record.order);
+  if (found == orders.end()) return damaged(place_of(record.n, "sweep"), "the opening has no order of this name");
+  const auto& order = found->second;
+  if (record.at_s.size() != order.size() || record.raw.size() != order.size())
+    return damaged(place_of(record.n, "sweep"),
+                   "\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
+  Sweep out{record.sweep, record.order, record.purpose, record.plateau, {}};
+  out.readings.reserve(order.size());
+  for (std::size_t i = 0; i < order.size(); ++i)
+    out.readings.push_back({order[i], record.started_s + record.at_s[i], record.raw[i], ""});
+  for (const auto& fault : record.faults)
+    if (fault.position < order.size()) out.readings[fault.position].fault = fault.code;
   return out;
 }
 

@@ -29,8 +29,11 @@ struct Sweep {
   std::vector<RawReading> readings;      // in the order they were read
 };
 
-// Whether the fields were sound is fields.ok().
-[[nodiscard]] Sweep sweep_of(const Fields& fields, const Orders& orders);
+// A sweep's record that was read in the general way (`fields` are those of `record`). Whether they were sound is fields.ok().
+[[nodiscard]] journal::SweepRecord sweep_record_of(const Fields& fields, const journal::Record& record);
+
+// Its readings with their channels. Errors: damaged (an order that the opening does not have, or of another length).
+[[nodiscard]] Result<Sweep> sweep_of(const journal::SweepRecord& record, const Orders& orders);
 
 // Readings of one sweep after another as temperatures, for plots and tables of single readings.
 //
