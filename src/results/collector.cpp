@@ -1,6 +1,7 @@
 #include "results/collector.hpp"
 
 #include <algorithm>
+#include <iterator>
 
 #include "plan/budget_json.hpp"
 #include "plan/sensor_json.hpp"
@@ -203,7 +204,7 @@ void Collector::take_plateau(const Fields& fields) {
     auto& sweeps = planned->second.sweeps;
     for (auto it = sweeps.lower_bound(*plateau.first_sweep); it != sweeps.end() && it->first <= *plateau.last_sweep;
          ++it) {
-      readings.insert(readings.end(), it->second.begin(), it->second.end());
+      std::move(it->second.begin(), it->second.end(), std::back_inserter(readings));
       ++plateau.sweeps;
     }
     if (plateau.sweeps == 0) return fields.fail("the journal has none of the sweeps that it names");

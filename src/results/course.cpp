@@ -36,7 +36,8 @@ std::string joined(const std::string& first, const std::string& second) {
 
 class CourseCollector {
  public:
-  explicit CourseCollector(const Results& results) : results_(results), converter_(results.channels) {}
+  explicit CourseCollector(const Results& results)
+      : results_(results), converter_(results.channels, SweepConverter::Which::references) {}
 
   void take(const journal::Record& record) {
     if (error_ || record.n >= results_.verification.lines) return;

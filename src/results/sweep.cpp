@@ -80,31 +80,43 @@ Result<Sweep> sweep_of(const journal::SweepRecord& record, const Orders& orders)
   return out;
 }
 
+SweepConverter::SweepConverter(const std::vector<Channel>& channels, Which which)
+    : channels_(channels), uses_(channels.size(), Use::none), junctions_(channels.size()), last_junction_c_(channels.size()) {
+  for (std::size_t i = 0; i < channels.size(); ++i) {
+    if (which == Which::references && channels[i].role != Role::reference) continue;
+    if (uses_[i] == Use::none) uses_[i] = Use::wanted;
+    if (const auto* junction = std::get_if<JunctionChannel>(&channels[i].junction)) uses_[junction->channel] = Use::junction;
+  }
+}
+
 std::vector<std::optional<double>> SweepConverter::temperatures_c(const Sweep& sweep) {
   std::vector<std::optional<double>> out(sweep.readings.size());
-  std::vector<std::vector<Point>> points(channels_.size());
-  std::vector<Series> series(channels_.size());
-  // Channels that need no other channel go first: among them are the junctions.
-  for (const bool dependent : {false, true}) {
-    for (std::size_t i = 0; i < sweep.readings.size(); ++i) {
-      const RawReading& reading = sweep.readings[i];
-      const Channel& channel = channels_[reading.channel];
-      if (std::holds_alternative<JunctionChannel>(channel.junction) != dependent || !reading.raw) continue;
-      const auto junction = junction_at(channel.junction, reading.at_s, series, last_junction_c_);
-      if (!junction.known) continue;
-      const auto t_c = thermometry::temperature_c(channel.model, *reading.raw, junction.t_c);
-      if (!t_c) continue;
-      out[i] = *t_c;
-      points[reading.channel].push_back({reading.at_s, *t_c});
-    }
-    if (dependent) break;
-    for (std::size_t i = 0; i < channels_.size(); ++i) {
-      if (points[i].empty()) continue;
-      series[i] = Series(points[i]);
-      last_junction_c_[i] = series[i].points().back().value;
-    }
-  }
+  convert(sweep, Use::junction, out);
+  keep_junctions(sweep, out);
+  convert(sweep, Use::wanted, out);
   return out;
+}
+
+void SweepConverter::convert(const Sweep& sweep, Use use, std::vector<std::optional<double>>& t_c) const {
+  for (std::size_t i = 0; i < sweep.readings.size(); ++i) {
+    const RawReading& reading = sweep.readings[i];
+    if (uses_[reading.channel] != use || !reading.raw) continue;
+    const Channel& channel = channels_[reading.channel];
+    const auto junction = junction_at(channel.junction, reading.at_s, junctions_, last_junction_c_);
+    if (!junction.known) continue;
+    if (const auto found = thermometry::temperature_c(channel.model, *reading.raw, junction.t_c)) t_c[i] = *found;
+  }
+}
+
+void SweepConverter::keep_junctions(const Sweep& sweep, const std::vector<std::optional<double>>& t_c) {
+  for (std::size_t channel = 0; channel < channels_.size(); ++channel) {
+    if (uses_[channel] != Use::junction) continue;
+    std::vector<Point> points;
+    for (std::size_t i = 0; i < sweep.readings.size(); ++i)
+      if (sweep.readings[i].channel == channel && t_c[i]) points.push_back({sweep.readings[i].at_s, *t_c[i]});
+    junctions_[channel] = Series(std::move(points));
+    if (!junctions_[channel].points().empty()) last_junction_c_[channel] = junctions_[channel].points().back().value;
+  }
 }
 
 std::optional<Point> mean_reference(const std::vector<Channel>& channels, const Sweep& sweep,
