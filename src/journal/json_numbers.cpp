@@ -40,10 +40,14 @@ Decimal decimal(std::string_view number) {
   return out;
 }
 
+bool has_exponent(std::string_view lexeme) {
+  return std::any_of(lexeme.begin(), lexeme.end(), [](char c) { return c == 'e' || c == 'E'; });
+}
+
 bool comes_back(std::string_view lexeme, double value) {
   // Up to 15 digits always come back (DBL_DIG), away from the ends of the range; a short lexeme without an
   // exponent is far away from them.
-  if (lexeme.size() <= 16 && lexeme.find_first_of("eE") == std::string_view::npos) return true;
+  if (lexeme.size() <= 16 && !has_exponent(lexeme)) return true;
   std::array<char, 32> room{};
   const std::string_view again = print(value, room);
   return again == lexeme || decimal(again) == decimal(lexeme);

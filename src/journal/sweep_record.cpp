@@ -15,8 +15,9 @@ constexpr const char* another_shape = "not the shape of a sweep";
 
 // In the order in which the writer puts them.
 enum class Key { n, utc, up_s, kind, sweep, order, purpose, plateau, started_s, at_s, raw, faults, t_c, prev, none };
-constexpr std::array<std::string_view, 14> key_names = {"n",       "utc",       "up_s", "kind", "sweep",  "order", "purpose",
-                                                        "plateau", "started_s", "at_s", "raw",  "faults", "t_c",   "prev"};
+constexpr std::array<std::string_view, 14> key_names = {"n",     "utc",     "up_s",    "kind",      "sweep",
+                                                        "order", "purpose", "plateau", "started_s", "at_s",
+                                                        "raw",   "faults",  "t_c",     "prev"};
 
 constexpr unsigned bit(Key key) {
   return 1U << static_cast<unsigned>(key);

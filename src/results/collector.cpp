@@ -202,8 +202,9 @@ void Collector::take_plateau(const Fields& fields) {
   std::vector<RawReading> readings;
   if (plateau.first_sweep && plateau.last_sweep) {
     auto& sweeps = planned->second.sweeps;
-    for (auto it = sweeps.lower_bound(*plateau.first_sweep); it != sweeps.end() && it->first <= *plateau.last_sweep;
-         ++it) {
+    const auto from = sweeps.lower_bound(*plateau.first_sweep);
+    for (auto it = from; it != sweeps.end() && it->first <= *plateau.last_sweep; ++it) {
+      if (it == from) readings.reserve(it->second.size() * sweeps.size());
       std::move(it->second.begin(), it->second.end(), std::back_inserter(readings));
       ++plateau.sweeps;
     }

@@ -81,11 +81,15 @@ Result<Sweep> sweep_of(const journal::SweepRecord& record, const Orders& orders)
 }
 
 SweepConverter::SweepConverter(const std::vector<Channel>& channels, Which which)
-    : channels_(channels), uses_(channels.size(), Use::none), junctions_(channels.size()), last_junction_c_(channels.size()) {
+    : channels_(channels),
+      uses_(channels.size(), Use::none),
+      junctions_(channels.size()),
+      last_junction_c_(channels.size()) {
   for (std::size_t i = 0; i < channels.size(); ++i) {
     if (which == Which::references && channels[i].role != Role::reference) continue;
     if (uses_[i] == Use::none) uses_[i] = Use::wanted;
-    if (const auto* junction = std::get_if<JunctionChannel>(&channels[i].junction)) uses_[junction->channel] = Use::junction;
+    if (const auto* junction = std::get_if<JunctionChannel>(&channels[i].junction))
+      uses_[junction->channel] = Use::junction;
   }
 }
 

@@ -71,7 +71,7 @@ inline sequence::Plan long_night(const std::string& budget) {
 // What the probes of `plan` read: each off by up to 30 mK, with noise, in the digits of a scanner of 7 1/2 (10 µohm, 10 nV).
 inline tests::SimulatedBench long_night_bench(const sequence::Plan& plan, unsigned seed) {
   tests::SimulatedBench bench;
-  bench.time_constant_s = 515;  // 70 minutes a plateau
+  bench.time_constant_s = 515;     // 70 minutes a plateau
   bench.visit = Duration{24'987};  // a whole sweep within its second
   std::mt19937_64 random(seed);
   std::vector<double> off_k;

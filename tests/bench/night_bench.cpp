@@ -9,7 +9,7 @@
 //   data.csv        a line a reading, into memory
 //   setup.json      the frozen plan
 //   report          results, page, data.csv and setup.json: what `nightwell report` does before it writes files
-//   monte carlo     every budget by Monte Carlo as well, on one thread and on all
+//   monte carlo     every budget by Monte Carlo, adaptive to one digit, on one thread and on all
 //
 // Each alternates with its floors; the fastest of ROUNDS counts. `cpu` is the processor time of all threads together.
 // Usage: night_bench [FOLDER [ROUNDS]]; the folder should be on a file system that takes no part of its own (tmpfs).
@@ -28,6 +28,7 @@
 #include <sstream>
 #include <string>
 #include <string_view>
+#include <thread>
 #include <vector>
 
 #include "bench/long_night.hpp"
@@ -110,6 +111,14 @@ std::size_t data_bytes(const std::filesystem::path& path, const results::Results
   return bytes;
 }
 
+// Every budget, and how many trials that took.
+std::size_t monte_carlo(const results::Results& results, unsigned threads) {
+  std::size_t trials = 0;
+  for (auto& check : results::monte_carlo_of_all(results, 1, 1, threads))
+    trials += value_of(std::move(check)).found.trials;
+  return trials;
+}
+
 struct Row {
   std::string name;
   Cost cost;
@@ -157,20 +166,31 @@ int main(int count, char** texts) {
   }
 
   const auto size = static_cast<double>(bytes.size());
-  std::printf("%.1f h, %llu sweeps, %llu readings, %zu verdicts, journal %.1f MB; page %.2f MB, data.csv %.1f MB, setup.json "
-              "%.2f MB\n",
-              to_seconds(run.length) / 3600, static_cast<unsigned long long>(run.sweeps),
-              static_cast<unsigned long long>(run.readings), judged, size / 1e6, static_cast<double>(page_bytes) / 1e6,
-              static_cast<double>(csv_bytes) / 1e6, static_cast<double>(setup_bytes) / 1e6);
+  std::printf(
+      "%.1f h, %llu sweeps, %llu readings, %zu verdicts, journal %.1f MB; page %.2f MB, data.csv %.1f MB, setup.json "
+      "%.2f MB\n",
+      to_seconds(run.length) / 3600, static_cast<unsigned long long>(run.sweeps),
+      static_cast<unsigned long long>(run.readings), judged, size / 1e6, static_cast<double>(page_bytes) / 1e6,
+      static_cast<double>(csv_bytes) / 1e6, static_cast<double>(setup_bytes) / 1e6);
   const auto print = [&](const std::string& name, const Cost& cost) {
-    std::printf("%-20s %7.3f s %7.3f s cpu %8.1f MB/s %6.2f M readings/s %7.2f x hashing %6.2f x parsing\n", name.c_str(),
-                cost.wall_s, cost.cpu_s, size / 1e6 / cost.cpu_s, static_cast<double>(run.readings) / 1e6 / cost.cpu_s,
-                cost.cpu_s / hash.cpu_s, cost.cpu_s / parse.cpu_s);
+    std::printf("%-22s %7.3f s %7.3f s cpu %8.1f MB/s %6.2f M readings/s %7.2f x hashing %6.2f x parsing\n",
+                name.c_str(), cost.wall_s, cost.cpu_s, size / 1e6 / cost.cpu_s,
+                static_cast<double>(run.readings) / 1e6 / cost.cpu_s, cost.cpu_s / hash.cpu_s,
+                cost.cpu_s / parse.cpu_s);
   };
   print("hashing the file", hash);
   print("parsing its lines", parse);
   print("make", make);
   for (const auto& row : rows) print(row.name, row.cost);
+  const unsigned cores = std::max(1U, std::thread::hardware_concurrency());
+  for (const unsigned threads : {1U, cores}) {
+    Cost cost;
+    std::size_t trials = 0;
+    for (int round = 0; round < 2; ++round) measure(cost, [&] { trials = monte_carlo(results, threads); });
+    print("monte carlo, " + std::to_string(threads) + (threads == 1 ? " thread" : " threads"), cost);
+    std::printf("    %zu trials in all, %.1f M a second and core\n", trials,
+                static_cast<double>(trials) / 1e6 / cost.cpu_s);
+  }
   rusage used{};
   ::getrusage(RUSAGE_SELF, &used);
   std::printf("at most %.0f MB of memory\n", static_cast<double>(used.ru_maxrss) / 1e3);

@@ -4,7 +4,6 @@
 #include <stdlib.h>
 
 #include <cerrno>
-
 #include <filesystem>
 #include <string>
 #include <system_error>
