@@ -110,7 +110,7 @@ class SweepSink {
   void field(std::string_view name) {
     const auto next = key_names.begin() + (key_ == Key::none ? 0 : static_cast<std::ptrdiff_t>(key_) + 1);
     auto found = std::find(next, key_names.end(), name);
-    if (found == key_names.end()) found = std::find(key_names.begin(), next, name);
+    if (found == key_names.end()) found = std::find(key_names.begin(), key_names.end(), name);
     if (found == key_names.end()) {
       other_ = true;
       return;
@@ -122,10 +122,10 @@ class SweepSink {
 
   void fault(std::string_view name) {
     std::size_t position = 0;
-    const bool again = !read_whole(name, position) ||
-                       std::any_of(out_.faults.begin(), out_.faults.end(),
+    const bool usual = read_whole(name, position) && (name.size() == 1 || name.front() != '0');
+    const bool again = std::any_of(out_.faults.begin(), out_.faults.end(),
                                    [position](const auto& fault) { return fault.position == position; });
-    other_ = other_ || again;
+    other_ = other_ || !usual || again;
     out_.faults.push_back({position, ""});
   }
 
