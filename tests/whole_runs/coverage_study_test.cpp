@@ -6,6 +6,7 @@
 #include "support/coverage_study.hpp"
 
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <random>
 
 #include "results/results.hpp"
@@ -61,18 +62,22 @@ class NightOfErrors {
  public:
   explicit NightOfErrors(std::mt19937_64& random)
       : random_(random),
-        item_error_k(between(-2 * limit_k, 2 * limit_k)),
+        item_error_k_(between(-2 * limit_k, 2 * limit_k)),
         reference_k_(normal(reference_u95_k / 2)),
         axial_k_(between(-axial_k, axial_k)),
         late_s_(between(0, latest_s)),
         reference_ohm_(between(-scanner_ohm, scanner_ohm)),
         item_ohm_(between(-scanner_ohm, scanner_ohm)) {}
 
+  // What the item's error is in truth.
+  [[nodiscard]] double item_error_k() const { return item_error_k_; }
+
+  // Must not outlive this.
   [[nodiscard]] tests::SimulatedBench bench() {
     tests::SimulatedBench out;
     out.time_constant_s = bath_s;
     out.read = [this](std::size_t channel, Instant, double source_c) {
-      return channel == 0 ? reference(source_c) : item(source_c);
+      return channel == 0 ? reference_ohm(source_c) : item_ohm(source_c);
     };
     return out;
   }
@@ -81,24 +86,19 @@ class NightOfErrors {
   double between(double low, double high) { return std::uniform_real_distribution<double>(low, high)(random_); }
   double normal(double sd) { return std::normal_distribution<double>(0, sd)(random_); }
 
-  double reference(double source_c) {
+  double reference_ohm(double source_c) {
     const double t_c = source_c + reference_k_ + normal(noise_k);
     return *thermometry::raw_value(thermometry::Platinum{}, t_c, std::nullopt) + reference_ohm_;
   }
   // Near the setpoint the bath moves by what is left of the way to it, divided by its time constant.
-  double item(double source_c) {
+  double item_ohm(double source_c) {
     const double behind_k = std::abs(setpoint_c - source_c) < 1 ? late_s_ * (setpoint_c - source_c) / bath_s : 0;
-    const double t_c = source_c - behind_k + axial_k_ + item_error_k + normal(noise_k);
+    const double t_c = source_c - behind_k + axial_k_ + item_error_k_ + normal(noise_k);
     return *thermometry::raw_value(thermometry::Platinum{}, t_c, std::nullopt) + item_ohm_;
   }
 
   std::mt19937_64& random_;
-
- public:
-  const double item_error_k;
-
- private:
-  const double reference_k_, axial_k_, late_s_, reference_ohm_, item_ohm_;
+  double item_error_k_, reference_k_, axial_k_, late_s_, reference_ohm_, item_ohm_;
 };
 
 results::Results run_and_read(const sequence::Plan& plan, const tests::SimulatedBench& bench,
@@ -129,7 +129,7 @@ TEST_CASE(
     REQUIRE(results.plateaus.size() == 1);
     REQUIRE(results.plateaus[0].outcome == "settled");
     REQUIRE(results.plateaus[0].sweeps == 10);
-    study.judge(results.plateaus[0].items.at(0), errors.item_error_k, limit_k);
+    study.judge(results.plateaus[0].items.at(0), errors.item_error_k(), limit_k);
   }
   const auto [low, high] = study.coverage_interval();
   INFO(study.covered << " of " << study.runs << " covered, 95 % interval of the probability " << low << " to " << high);
