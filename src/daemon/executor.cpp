@@ -27,6 +27,9 @@ constexpr int link_errors_to_give_up = 2;
 
 constexpr std::chrono::seconds look_every{1};
 
+// Shorter than a command waits for its answer.
+constexpr std::chrono::seconds longest_start{10};
+
 // A disk that takes nothing for this long (real time) parks the run: heat goes on without a record until then.
 constexpr std::chrono::seconds longest_stall{60};
 
@@ -139,13 +142,21 @@ Result<void> Executor::write_opening() {
 }
 
 void Executor::start(Told told) {
-  commit([this, told = std::move(told)](const Result<void>& written) {
+  const auto asked = std::chrono::steady_clock::now();
+  commit([this, asked, told = std::move(told)](const Result<void>& opening) {
+    Result<void> written = opening;
+    // Whoever asked has given up waiting and believes that nothing runs.
+    if (written && std::chrono::steady_clock::now() - asked > longest_start) {
+      written = Error{Errc::storage, "starting a run", "the disk took too long to take the plan: nothing was started",
+                      journal_path().string()};
+      record("closing", {{"ending", name(Ending::stopped)}, {"why", written.error().text()}});
+    }
     if (written) {
       asio::co_spawn(io_, open_instruments(), asio::detached);
       asio::co_spawn(io_, look_after_journal_now_and_then(), asio::detached);
     } else {
       storage_fault_ = written.error().text();
-      close_run({Ending::parked, *storage_fault_});
+      close_run({opening ? Ending::stopped : Ending::parked, *storage_fault_});
     }
     told(written);
   });
