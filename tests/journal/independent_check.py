@@ -1,20 +1,17 @@
 #!/usr/bin/python3
 """Checks a journal by docs/journal.md alone: a second reader that shares nothing with the program's own.
 
-usage: independent_check.py JOURNAL [--key PUBLIC_KEY]        needs Python 3 and python3-cryptography
-
-Prints one line: the verdict (whole, unfinished, torn, or damaged and the n of the first bad line), how many lines are
-good, the hash of the last of them, and the seal. Ends as `nightwell verify` does: 0 whole and closed; 4 not closed, torn,
-or its seal is missing; 5 unsealed although --key asks for a seal; 2 damaged, or sealed by another key.
-"""
+usage: independent_check.py JOURNAL [--key PUBLIC_KEY], with Python 3 and python3-cryptography. Prints the verdict (whole,
+unfinished, torn, damaged at line n), how many lines are good, the hash of the last, and the seal. Ends as `nightwell verify`:
+0 whole and closed; 4 not closed, torn, or without its seal; 5 unsealed, --key asks; 2 damaged, or sealed by another key."""
 import collections, hashlib, itertools, json, os, pathlib, re, sys
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat, load_pem_public_key
 
-LONGEST_LINE, LONGEST_TORN_END, SECTOR, DEEPEST, FILES = 65536, 1 << 20, 512, 16, range(2, 10)
+LONGEST_LINE, LONGEST_TORN_END, SECTOR, DEEPEST = 65536, 1 << 20, 512, 16
 FRAME = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),("utc":"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z",'
-                   rb'"up_s":(?:0|[1-9][0-9]{0,11})\.[0-9]{6}),"kind":"([a-z_]{1,32})"(|,.*),"prev":"([0-9a-f]{64})"\}')
+                   rb'"up_s":(?:0|[1-9][0-9]{0,11})\.[0-9]{6}),"kind":"([a-z_]{1,32})"(|,.*),"prev":"([0-9a-f]{64})"\}\n')
 OPENING = re.compile(rb',"format":"nightwell-journal/([12])"(?:|,.*)')
 SEAL = re.compile(rb',"algorithm":(?:"none","key":null,"signature":null|'
                   rb'"Ed25519","key":"([0-9a-f]{64})","signature":"([0-9a-f]{128})")')
@@ -28,41 +25,41 @@ Piece = collections.namedtuple("Piece", "line start file")  # a line with its LF
 
 def record(piece):
     """The match of FRAME where the line is a record in the one way to write it, else None."""
-    line, outside = piece.line[:-1], STRING.sub(b'', piece.line[:-1])
+    frame, outside = FRAME.fullmatch(piece.line), STRING.sub(b'', piece.line[:-1])
     depths = itertools.accumulate(1 if bracket in b"[{" else -1 for bracket in re.findall(rb'[][{}]', outside))
-    frame = FRAME.fullmatch(line) if piece.line.endswith(b"\n") and len(line) <= LONGEST_LINE else None
+    good = frame and len(piece.line) <= LONGEST_LINE + 1 and max(depths) <= DEEPEST and OUTSIDE_STRINGS.fullmatch(outside)
     try:
-        return (frame and max(depths) <= DEEPEST and OUTSIDE_STRINGS.fullmatch(outside)
-                and json.loads(line, parse_int=float) and frame)
+        return good and json.loads(frame[0], parse_int=float) and frame
     except ValueError:
         return None
 
 
 def begins_torn_end(piece):
     """Of a line that is no record: whether it is unfinished, or what a power cut leaves."""
-    if not piece.line.endswith(b"\n") and len(piece.line) <= LONGEST_LINE:
-        return True
     zeros, size = re.search(rb'\0+', piece.line), len(piece.file)
-    begin, end = (piece.start + at for at in zeros.span()) if zeros else (-1, -1)
-    return (zeros and (begin == piece.start or begin % SECTOR == 0) and (end == size or end % SECTOR == 0)
-            and size - piece.start <= LONGEST_TORN_END)
+    unfinished = not piece.line.endswith(b"\n") and len(piece.line) <= LONGEST_LINE
+    if unfinished or not zeros:
+        return unfinished
+    begin, end = (piece.start + at for at in zeros.span())
+    at_sectors = (begin == piece.start or begin % SECTOR == 0) and (end == size or end % SECTOR == 0)
+    return at_sectors and size - piece.start <= LONGEST_TORN_END
 
 
 def pieces(path):
     """The lines of all files of a journal in order, without those that a later file has again, and what is behind them."""
     (stem, extension), lines, begin = os.path.splitext(path), [], 0
-    later = itertools.takewhile(os.path.exists, (f"{stem}-{number}{extension}" for number in FILES))
-    for name in (path, *later):
-        data = pathlib.Path(name).read_bytes()
-        own = [Piece(found.group(), found.start(), data) for found in re.finditer(rb'[^\n]*\n|[^\n]+\Z', data)]
-        if name == path or (own and not begins_torn_end(own[0])):
-            first = record(own[0]) if name != path else None
-            begin = max(begin, int(first[1])) if first else len(lines)
-            lines[begin:] = own
+    for name in itertools.takewhile(os.path.exists, [path] + [f"{stem}-{number}{extension}" for number in range(2, 10)]):
+        file = pathlib.Path(name).read_bytes()
+        own = [Piece(found.group(), found.start(), file) for found in re.finditer(rb'[^\n]*\n|[^\n]+\Z', file)]
+        first = FRAME.fullmatch(own[0].line) if own else None
+        if name != path and not first and (not own or not own[0].line.endswith(b"\n") or begins_torn_end(own[0])):
+            break
+        begin = max(begin, int(first[1])) if name != path and first else len(lines)
+        lines[begin:] = own
     return lines
 
 
-def seal_of(frame, closing, line):
+def seal_of(frame, closing):
     """What the record behind the closing one says: "unsealed", "sealed KEY", or None where it is no seal that fits."""
     form = SEAL.fullmatch(frame[4]) if frame[3] == b"seal" and frame[2] == closing[2] else None
     if not form or not form[1]:
@@ -70,31 +67,30 @@ def seal_of(frame, closing, line):
     begin, end = (frame.start(4) + at for at in form.span(2))
     key, signature = (bytes.fromhex(digits.decode()) for digits in form.groups())
     try:
-        Ed25519PublicKey.from_public_bytes(key).verify(signature, line[:begin] + line[end:])
+        Ed25519PublicKey.from_public_bytes(key).verify(signature, frame[0][:begin] + frame[0][end:-1])
     except (InvalidSignature, ValueError):
         return None
-    return "sealed " + key.hex()
+    return f"sealed {key.hex()}"
 
 
 def check(path, key=None):
     """The Verdict on a journal; key: the public key, as 64 hex digits, that must have sealed it."""
     lines, head, opening, closing, seal = pieces(path), "0" * 64, None, None, None
     for n, piece in enumerate(lines):
-        frame, line = record(piece), piece.line.removesuffix(b"\n")
+        frame = record(piece)
         if not frame and not closing and begins_torn_end(piece) and piece.file is lines[-1].file:
             return Verdict(4, "torn", n, head, "none")
         good = frame and frame[1] == b"%d" % n and frame[5].decode() == head
         opening = opening or (good and frame[3] == b"opening" and OPENING.fullmatch(frame[4]))
         if closing:
-            seal = good and not seal and opening[1] == b"2" and seal_of(frame, closing, line)
+            seal = good and not seal and opening[1] == b"2" and seal_of(frame, closing)
         if not (good and opening) or (closing and not seal) or (frame[3] == b"seal" and not closing):
             return Verdict(2, "damaged", n, head, "none")
-        closing = closing or (frame if frame[3] == b"closing" else None)
-        head = hashlib.sha256(line).hexdigest()
+        closing, head = closing or (frame if frame[3] == b"closing" else None), hashlib.sha256(piece.line[:-1]).hexdigest()
     if not closing or (opening[1] == b"2" and not seal):
         return Verdict(4, "unfinished", len(lines), head, "missing" if closing else "none")
-    code = 0 if not key or seal == f"sealed {key}" else 2 if seal and seal != "unsealed" else 5
-    return Verdict(code, "whole", len(lines), head, seal or "none")
+    code = 0 if not key or seal == f"sealed {key}" else 5 if seal in (None, "unsealed") else 2
+    return Verdict(code, "whole", len(lines), head, seal or "unsealed")
 
 
 if __name__ == "__main__":
