@@ -67,11 +67,14 @@ Result<std::string> read_from(const File& file, const std::filesystem::path& pat
 }
 
 Lines::Lines(File file, std::filesystem::path path, std::uint64_t offset)
-    : file_(std::move(file)), path_(std::move(path)), buffer_(buffer_bytes), base_(offset) {}
+    : file_(std::move(file)),
+      path_(std::move(path)),
+      buffer_(std::make_unique_for_overwrite<char[]>(buffer_bytes)),
+      base_(offset) {}
 
 Result<bool> Lines::fill() {
   if (begin_ > 0) {
-    std::memmove(buffer_.data(), buffer_.data() + begin_, end_ - begin_);
+    std::memmove(buffer_.get(), buffer_.get() + begin_, end_ - begin_);
     base_ += begin_;
     end_ -= begin_;
     searched_ -= begin_;
@@ -79,7 +82,7 @@ Result<bool> Lines::fill() {
   }
   for (;;) {
     const ssize_t got =
-        ::pread(file_.fd(), buffer_.data() + end_, buffer_.size() - end_, static_cast<off_t>(base_ + end_));
+        ::pread(file_.fd(), buffer_.get() + end_, buffer_bytes - end_, static_cast<off_t>(base_ + end_));
     if (got < 0 && errno == EINTR) continue;
     if (got < 0) return reading_failed(path_, errno);
     end_ += static_cast<std::size_t>(got);
@@ -89,16 +92,16 @@ Result<bool> Lines::fill() {
 
 Result<std::optional<Lines::Line>> Lines::next() {
   for (;;) {
-    const char* from = buffer_.data() + searched_;
+    const char* from = buffer_.get() + searched_;
     const void* found = std::memchr(from, '\n', end_ - searched_);
-    const std::size_t stop = found ? static_cast<std::size_t>(static_cast<const char*>(found) - buffer_.data()) : end_;
+    const std::size_t stop = found ? static_cast<std::size_t>(static_cast<const char*>(found) - buffer_.get()) : end_;
     if (stop - begin_ > max_line_bytes)
       return Error{Errc::damaged, "reading a journal",
                    "a line is longer than " + std::to_string(max_line_bytes) + " bytes, from byte " +
                        std::to_string(offset()) + " on",
                    path_.string()};
     if (found) {
-      const Line line{{buffer_.data() + begin_, stop - begin_}, offset()};
+      const Line line{{buffer_.get() + begin_, stop - begin_}, offset()};
       begin_ = searched_ = stop + 1;
       return std::optional<Line>(line);
     }
@@ -110,7 +113,7 @@ Result<std::optional<Lines::Line>> Lines::next() {
 }
 
 std::string_view Lines::rest() const {
-  return {buffer_.data() + begin_, end_ - begin_};
+  return {buffer_.get() + begin_, end_ - begin_};
 }
 
 }  // namespace nightwell::journal

@@ -3,11 +3,11 @@
 
 #include <cstdint>
 #include <filesystem>
+#include <memory>
 #include <optional>
 #include <string>
 #include <string_view>
 #include <utility>
-#include <vector>
 
 #include "nightwell/result.hpp"
 
@@ -64,10 +64,10 @@ class Lines {
 
   File file_;
   std::filesystem::path path_;
-  std::vector<char> buffer_;
-  std::uint64_t base_;        // file offset of buffer_[0]
-  std::size_t begin_ = 0;     // first byte not handed out
-  std::size_t searched_ = 0;  // no LF in [begin_, searched_)
+  std::unique_ptr<char[]> buffer_;  // not zeroed: journals are opened often, and most are short
+  std::uint64_t base_;              // file offset of buffer_[0]
+  std::size_t begin_ = 0;           // first byte not handed out
+  std::size_t searched_ = 0;        // no LF in [begin_, searched_)
   std::size_t end_ = 0;
 };
 

@@ -65,7 +65,8 @@ class Chain {
     return damaged(offset, fault.what + " (byte " + std::to_string(offset + fault.at) + ")");
   }
 
-  [[nodiscard]] bool closed() const { return end_ != End::open; }
+  // Nothing may follow, not even a torn end.
+  [[nodiscard]] bool complete() const { return end_ == End::sealed || (end_ == End::closed && !out_.has_seals); }
   [[nodiscard]] std::uint64_t lines() const { return out_.lines; }
   [[nodiscard]] Verification verification(std::optional<TornTail> torn) const {
     Verification out = out_;
@@ -182,7 +183,7 @@ Result<std::optional<TornTail>> walk_file(Chain& chain, const std::filesystem::p
   Lines lines(std::move(file).value(), path);
   chain.enter(path);
   const auto give_up = [&](std::uint64_t offset, const Error& error) -> Result<std::optional<TornTail>> {
-    if (next || chain.closed()) return error;
+    if (next || chain.complete()) return error;
     auto torn = torn_end(path, offset);
     return torn && !*torn ? Result<std::optional<TornTail>>(error) : torn;
   };
@@ -202,7 +203,7 @@ Result<std::optional<TornTail>> walk_file(Chain& chain, const std::filesystem::p
     return chain.damaged(lines.offset(), "the file ends here, and " + next->file.filename().string() +
                                              " carries on from n " + std::to_string(next->from_n));
   if (next || lines.rest().empty()) return std::optional<TornTail>();
-  if (chain.closed()) return chain.damaged(lines.offset(), "something follows the closing record");
+  if (chain.complete()) return chain.damaged(lines.offset(), "something follows the last record");
   return std::optional<TornTail>(TornTail{lines.offset(), std::string(lines.rest())});
 }
 

@@ -33,7 +33,19 @@ std::string suffix_of(Quantity quantity) {
   return quantity == Quantity::temperature ? "k" : std::string(unit_suffix(quantity));
 }
 
-Effect read_effect(const Json& value, const Place& place, const std::string& unit, FaultList& faults) {
+// Whose channels may share an effect.
+enum class Whose { a_scanner, anything_else };
+
+void read_common(ObjectReader& reader, Whose whose, Effect& effect) {
+  if (whose != Whose::a_scanner)
+    return reader.unused("common_to_channels", "only an effect of a scanner has channels that may share it");
+  effect.common_to_channels = reader.truth_if("common_to_channels").value_or(false);
+  if (effect.common_to_channels && effect.constant > 0 && effect.of_reading > 0)
+    reader.refuse("common_to_channels", "true for an offset (of_reading 0) or a gain (the other 0)",
+                  "one error that channels share is one of the two: give both as two effects");
+}
+
+Effect read_effect(const Json& value, const Place& place, const std::string& unit, Whose whose, FaultList& faults) {
   ObjectReader reader(value, place, faults);
   Effect out;
   out.name = reader.text("name").value_or("");
@@ -52,24 +64,28 @@ Effect read_effect(const Json& value, const Place& place, const std::string& uni
   }
   out.of_reading = reader.number_if("of_reading", {0, 1, ""}).value_or(0);
   out.each_year = reader.truth_if("each_year").value_or(false);
+  read_common(reader, whose, out);
   out.source = reader.text("source").value_or("");
   reader.finish();
   return out;
 }
 
-Effects read_effects(ObjectReader& reader, const std::string& key, const std::string& unit) {
+Effects read_effects(ObjectReader& reader, const std::string& key, const std::string& unit,
+                     Whose whose = Whose::anything_else) {
   Effects out;
   if (!reader.has(key)) return out;
   const auto list = reader.list(key, 0, most_effects);
   if (!list) return out;
-  for (const auto& [value, place] : *list) out.push_back(read_effect(value, place, unit, reader.faults()));
+  for (const auto& [value, place] : *list) out.push_back(read_effect(value, place, unit, whose, reader.faults()));
   return out;
 }
 
-std::map<Quantity, Effects> read_by_quantity(ObjectReader& reader, bool kelvin) {
+// Of a scanner in the units of its readings, of anything else in kelvin.
+std::map<Quantity, Effects> read_by_quantity(ObjectReader& reader, Whose whose) {
   std::map<Quantity, Effects> out;
   for (const Quantity quantity : quantities) {
-    auto effects = read_effects(reader, std::string(name(quantity)), kelvin ? "k" : suffix_of(quantity));
+    const std::string unit = whose == Whose::a_scanner ? suffix_of(quantity) : "k";
+    auto effects = read_effects(reader, std::string(name(quantity)), unit, whose);
     if (!effects.empty()) out.emplace(quantity, std::move(effects));
   }
   reader.finish();
@@ -126,14 +142,14 @@ uncertainty::LabBudget read_budget(ObjectReader& reader) {
   if (const auto scanners = reader.members_if("scanners", 0, most_names))
     for (const auto& scanner : *scanners) {
       ObjectReader each(scanner.value, scanner.place, reader.faults());
-      out.scanners.emplace(scanner.name, read_by_quantity(each, false));
+      out.scanners.emplace(scanner.name, read_by_quantity(each, Whose::a_scanner));
     }
   out.sources = read_named(reader, "sources");
   out.references = read_effects(reader, "references", "k");
   out.items = read_effects(reader, "items", "k");
   out.junctions = read_effects(reader, "junctions", "k");
   if (auto measuring = reader.object_if("items_that_measure"))
-    out.items_that_measure = read_by_quantity(*measuring, true);
+    out.items_that_measure = read_by_quantity(*measuring, Whose::anything_else);
   out.sensors = read_named(reader, "sensors");
   reader.finish();
   return out;
@@ -150,6 +166,7 @@ nlohmann::ordered_json effect_json(const Effect& effect, const std::string& unit
   }
   if (effect.of_reading != 0) out["of_reading"] = effect.of_reading;
   if (effect.each_year) out["each_year"] = true;
+  if (effect.common_to_channels) out["common_to_channels"] = true;
   out["source"] = effect.source;
   return out;
 }

@@ -13,7 +13,7 @@ constexpr const char* head_line =
     "run,job,customer_reference,profile,bench,plateau,setpoint_c,source,outcome,reference_c,reference_sd_k,reference_n,"
     "reference_drift_k,channel,serial,type,certificate,n,raw_mean,raw_unit,mean_c,sd_k,error_k,error_sd_k,"
     "standard_error_k,faults,reference_outside,junction_outside,left_out,ending,head,"
-    "standard_k,degrees_of_freedom,k,expanded_k,budget_gaps,tolerance,limit_k,conformance,verdict\r\n";
+    "standard_k,degrees_of_freedom,k,expanded_k,budget_gaps,tolerance,limit_k,conformance,verdict,direction\r\n";
 
 std::string item_line(const Plateau& plateau, const Item& item, const Results& results) {
   const auto& channel = results.channels[item.readings.channel];
@@ -39,6 +39,7 @@ std::string item_line(const Plateau& plateau, const Item& item, const Results& r
   else
     line.text("").text("").text("");
   line.text(item.verdict ? std::string(name(item.verdict->answer)) : "");
+  line.text(std::string(name(plateau.direction)));
   return line.ended();
 }
 

@@ -4,6 +4,7 @@
 #include "report/numbers.hpp"
 #include "report/page_data.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 #include "report/template.hpp"
 
 namespace nightwell::report {
@@ -42,10 +43,10 @@ std::string program_words(const Results& results) {
 }
 
 PageData page_data(const Results& results, const Course& course) {
-  const auto ways = directions(results, course);
   PageData page;
   put(page, "run", results.run);
   put(page, "head", results.verification.head);
+  put(page, "seal", seal_words(results.verification));
   put(page, "program", results.program_name + " " + results.program_version);
   put_texts(page, "cautions", cautions(results));
   put_facts(page, "facts",
@@ -57,7 +58,8 @@ PageData page_data(const Results& results, const Course& course) {
              {"Profile, bench", results.profile + ", " + results.bench},
              {"Program", program_words(results)}});
   put_texts(page, "decision", decision(results));
-  put_items(page, results, ways);
+  put_items(page, results);
+  put_fits(page, results);
   put_budgets(page, results);
   put_night(page, results, course);
   const auto& journal = results.verification;

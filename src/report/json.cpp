@@ -2,6 +2,7 @@
 
 #include "journal/or_null.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 
 namespace nightwell::report {
 
@@ -29,7 +30,14 @@ Json readings_json(const Readings& readings, const Results& results) {
           {"faults", std::move(faults)}};
 }
 
+Json certificate_json(const results::CertificateOf& certificate) {
+  return {{"serial", certificate.serial}, {"number", certificate.number}, {"calibrated", certificate.calibrated}};
+}
+
 Json line_json(const results::BudgetLine& line) {
+  Json channels = Json::array();
+  for (const auto& entry : line.entries)
+    if (entry.where != results::Enters::error) channels.push_back(entry.channel);
   return {{"name", line.name},
           {"unit", line.unit},
           {"shape", name(line.shape)},
@@ -37,7 +45,9 @@ Json line_json(const results::BudgetLine& line) {
           {"degrees_of_freedom", or_null(line.degrees_of_freedom)},
           {"sensitivity", line.sensitivity},
           {"contribution_k", line.contribution_k},
-          {"source", line.source}};
+          {"channels", std::move(channels)},
+          {"source", line.source},
+          {"certificate", line.certificate ? certificate_json(*line.certificate) : Json(nullptr)}};
 }
 
 Json budget_json(const results::ItemBudget& budget) {
@@ -83,6 +93,10 @@ Json reference_json(const results::Reference& reference, const Results& results)
           {"each", std::move(each)}};
 }
 
+Json direction_json(results::Direction direction) {
+  return direction == results::Direction::unknown ? Json(nullptr) : Json(name(direction));
+}
+
 Json plateau_json(const results::Plateau& plateau, const Results& results) {
   Json items = Json::array(), junctions = Json::array();
   for (const auto& item : plateau.items) items.push_back(item_json(item, results));
@@ -91,6 +105,7 @@ Json plateau_json(const results::Plateau& plateau, const Results& results) {
           {"setpoint_c", plateau.setpoint_c},
           {"source", plateau.source},
           {"outcome", plateau.outcome},
+          {"direction", direction_json(plateau.direction)},
           {"why", plateau.why},
           {"first_sweep", or_null(plateau.first_sweep)},
           {"last_sweep", or_null(plateau.last_sweep)},
@@ -100,6 +115,24 @@ Json plateau_json(const results::Plateau& plateau, const Results& results) {
           {"reference", reference_json(plateau.reference, results)},
           {"items", std::move(items)},
           {"junctions", std::move(junctions)}};
+}
+
+Json visits_json(const results::Visits& visits) {
+  return {{"n", visits.n}, {"mean_k", or_null(visits.mean_k)}};
+}
+
+Json revisited_json(const results::Revisited& revisited, const Results& results) {
+  const auto& channel = results.channels[revisited.channel];
+  return {{"channel", revisited.channel},
+          {"name", channel.name},
+          {"serial", channel.serial},
+          {"setpoint_c", revisited.setpoint_c},
+          {"source", revisited.source},
+          {"up", visits_json(revisited.up)},
+          {"down", visits_json(revisited.down)},
+          {"difference_k", or_null(revisited.difference_k)},
+          {"between_sd_k", or_null(revisited.between_sd_k)},
+          {"degrees_of_freedom", revisited.degrees_of_freedom}};
 }
 
 Json channel_json(const results::Channel& channel, std::size_t index) {
@@ -127,11 +160,13 @@ Json decision_json(const Results& results) {
 }
 
 Json results_json(const Results& results) {
-  Json channels = Json::array(), plateaus = Json::array(), unclosed = Json::array(), findings = Json::array();
+  Json channels = Json::array(), plateaus = Json::array(), unclosed = Json::array(), findings = Json::array(),
+       again = Json::array();
   for (std::size_t i = 0; i < results.channels.size(); ++i) channels.push_back(channel_json(results.channels[i], i));
   for (const auto& plateau : results.plateaus) plateaus.push_back(plateau_json(plateau, results));
   for (const auto& plateau : results.unclosed)
     unclosed.push_back({{"plateau", plateau.index}, {"setpoint_c", plateau.setpoint_c}});
+  for (const auto& revisited : results.revisited) again.push_back(revisited_json(revisited, results));
   for (const auto& finding : results.findings)
     findings.push_back({{"channel", finding.channel}, {"finding", finding.finding}, {"text", finding.text}});
   const auto& journal = results.verification;
@@ -152,12 +187,14 @@ Json results_json(const Results& results) {
            {{"lines", journal.lines},
             {"bytes", journal.bytes},
             {"head", journal.head},
+            {"sealed_by", journal.seal ? or_null(journal.seal->key) : Json(nullptr)},
             {"torn_bytes", journal.torn ? journal.torn->bytes.size() : 0}}},
           {"accepted_overdue", results.accepted_overdue},
           {"decision", decision_json(results)},
           {"channels", std::move(channels)},
           {"plateaus", std::move(plateaus)},
           {"unclosed", std::move(unclosed)},
+          {"revisited", std::move(again)},
           {"findings", std::move(findings)}};
 }
 

@@ -36,7 +36,8 @@ void put_texts(PageData& to, const std::string& key, const std::vector<std::stri
 [[nodiscard]] std::string shown_moment(double at_s);
 
 // The parts of the page.
-void put_items(PageData& page, const results::Results& results, const std::vector<Direction>& directions);
+void put_items(PageData& page, const results::Results& results);
+void put_fits(PageData& page, const results::Results& results);
 void put_budgets(PageData& page, const results::Results& results);
 void put_night(PageData& page, const results::Results& results, const results::Course& course);
 

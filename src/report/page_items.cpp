@@ -1,6 +1,7 @@
 // What the page says of each item: verdicts, errors, budgets.
 #include <algorithm>
 
+#include "report/budget_words.hpp"
 #include "report/numbers.hpp"
 #include "report/page_data.hpp"
 
@@ -11,10 +12,12 @@ namespace {
 using results::Answer;
 using results::BudgetLine;
 using results::Channel;
+using results::Direction;
 using results::Item;
 using results::ItemBudget;
 using results::Plateau;
 using results::Results;
+using results::Revisited;
 using results::Verdict;
 
 constexpr int kelvin_decimals = 4;  // 0.1 mK
@@ -79,13 +82,17 @@ PageData verdict_entry(const Results& results, std::size_t index) {
   return out;
 }
 
-PageData result_row(const Plateau& plateau, const Item& item, Direction direction) {
+const char* from_words(Direction direction) {
+  return direction == Direction::up ? "below" : direction == Direction::down ? "above" : "-";
+}
+
+PageData result_row(const Plateau& plateau, const Item& item) {
   const ItemBudget budget = item.budget.value_or(ItemBudget{});
   const auto verdict = item.verdict;
   PageData out;
   put(out, "number", std::to_string(plateau.index + 1));
   put(out, "setpoint", shown_number(plateau.setpoint_c, 2));
-  put(out, "from", direction == Direction::up ? "below" : direction == Direction::down ? "above" : "-");
+  put(out, "from", from_words(plateau.direction));
   put(out, "reference", shown_number(plateau.reference.mean_c, kelvin_decimals));
   put(out, "item", shown_number(item.readings.mean_c, kelvin_decimals));
   put(out, "error", shown_number(item.error_k, kelvin_decimals));
@@ -116,14 +123,34 @@ std::vector<std::string> item_notes(const Results& results, const std::vector<co
   return out;
 }
 
-PageData item_entry(const Results& results, std::size_t index, const std::vector<Direction>& directions) {
+// The mean and, where it is one of several, of how many.
+std::string visits_words(const results::Visits& visits) {
+  return shown_number(visits.mean_k, kelvin_decimals) +
+         (visits.n > 1 ? " (" + std::to_string(visits.n) + ")" : std::string());
+}
+
+PageData revisited_row(const Revisited& revisited) {
+  PageData out;
+  put(out, "setpoint", shown_number(revisited.setpoint_c, 2));
+  put(out, "up", visits_words(revisited.up));
+  put(out, "down", visits_words(revisited.down));
+  put(out, "difference", shown_number(revisited.difference_k, kelvin_decimals));
+  put(out, "spread", shown_number(revisited.between_sd_k, kelvin_decimals));
+  put(out, "degrees", revisited.between_sd_k ? std::to_string(revisited.degrees_of_freedom) : "-");
+  return out;
+}
+
+PageData item_entry(const Results& results, std::size_t index) {
   const auto items = over_plateaus(results, index);
-  std::vector<PageData> rows;
+  std::vector<PageData> rows, revisited;
   for (std::size_t i = 0; i < items.size(); ++i)
-    if (items[i]) rows.push_back(result_row(results.plateaus[i], *items[i], directions[i]));
+    if (items[i]) rows.push_back(result_row(results.plateaus[i], *items[i]));
+  for (const Revisited& one : results.revisited)
+    if (one.channel == index) revisited.push_back(revisited_row(one));
   PageData out = identity_entry(results.channels[index]);
-  put_drawing(out, "plot", error_plot(results, index, directions));
+  put_drawing(out, "plot", error_plot(results, index));
   put_list(out, "rows", rows);
+  put_list(out, "revisited", revisited);
   put_texts(out, "notes", item_notes(results, items));
   return out;
 }
@@ -141,11 +168,12 @@ SmallUnit small_unit(const std::string& unit) {
   return {"", 1};
 }
 
-PageData line_entry(const BudgetLine& line, bool summed) {
+PageData line_entry(const BudgetLine& line, bool summed, const Results& results) {
   const SmallUnit unit = small_unit(line.unit);
   const std::string unit_name = *unit.name ? unit.name : line.unit;
   PageData out;
-  put(out, "quantity", line.name);
+  const std::string shared = shared_words(line, results);
+  put(out, "quantity", line.name + (shared.empty() ? "" : " (" + shared + ")"));
   put(out, "amount", shown_amount(line.amount * unit.each));
   put(out, "unit", unit_name);
   put(out, "shape", line.shape == uncertainty::Shape::u_shaped ? "U-shaped" : std::string(name(line.shape)));
@@ -174,7 +202,7 @@ std::string sum_words(const ItemBudget& budget) {
 PageData budget_entry(const Plateau& plateau, const Item& item, const Results& results) {
   std::vector<PageData> lines;
   for (const BudgetLine& line : item.budget->lines)
-    lines.push_back(line_entry(line, item.budget->standard_k.has_value()));
+    lines.push_back(line_entry(line, item.budget->standard_k.has_value(), results));
   PageData out = identity_entry(results.channels[item.readings.channel]);
   put(out, "number", std::to_string(plateau.index + 1));
   put(out, "setpoint", shown_number(plateau.setpoint_c, 2));
@@ -186,13 +214,13 @@ PageData budget_entry(const Plateau& plateau, const Item& item, const Results& r
 
 }  // namespace
 
-void put_items(PageData& page, const Results& results, const std::vector<Direction>& directions) {
+void put_items(PageData& page, const Results& results) {
   std::vector<PageData> list, verdicts, items;
   for (std::size_t i = 0; i < results.channels.size(); ++i) {
     if (results.channels[i].role != results::Role::item) continue;
     list.push_back(list_entry(results.channels[i]));
     if (results.lab_budget) verdicts.push_back(verdict_entry(results, i));
-    items.push_back(item_entry(results, i, directions));
+    items.push_back(item_entry(results, i));
   }
   put_list(page, "item_list", list);
   put_list(page, "verdicts", verdicts);

@@ -11,6 +11,7 @@ namespace nightwell::report {
 namespace {
 
 using results::Course;
+using results::Direction;
 using results::Item;
 using results::Plateau;
 using results::PlateauCourse;
@@ -73,23 +74,20 @@ const Item* item_at(const Plateau& plateau, std::size_t channel) {
   return nullptr;
 }
 
-// An error as it is drawn, in kelvin.
+// An error or a residual as it is drawn, in kelvin.
 struct ErrorPoint {
-  double setpoint_c = 0, error_k = 0;
+  double t_c = 0, error_k = 0;
   std::optional<double> u_k, limit_k;
   Direction direction = Direction::unknown;
 };
 
-std::vector<ErrorPoint> error_points(const Results& results, std::size_t channel,
-                                     const std::vector<Direction>& directions) {
+std::vector<ErrorPoint> error_points(const Results& results, std::size_t channel) {
   std::vector<ErrorPoint> out;
-  for (std::size_t i = 0; i < results.plateaus.size(); ++i) {
-    const Item* item = item_at(results.plateaus[i], channel);
+  for (const Plateau& plateau : results.plateaus) {
+    const Item* item = item_at(plateau, channel);
     if (!item || !item->error_k) continue;
-    out.push_back({results.plateaus[i].setpoint_c, *item->error_k,
-                   item->budget ? item->budget->expanded_k : std::nullopt,
-                   item->verdict ? item->verdict->limit_k : std::nullopt,
-                   i < directions.size() ? directions[i] : Direction::unknown});
+    out.push_back({plateau.setpoint_c, *item->error_k, item->budget ? item->budget->expanded_k : std::nullopt,
+                   item->verdict ? item->verdict->limit_k : std::nullopt, plateau.direction});
   }
   return out;
 }
@@ -106,7 +104,7 @@ Mark mark_of(Direction direction) {
 void draw_limits(Plot& plot, const std::vector<ErrorPoint>& points, double scale, Range x) {
   std::map<double, double> limits;
   for (const ErrorPoint& point : points)
-    if (point.limit_k) limits[point.setpoint_c] = *point.limit_k * scale;
+    if (point.limit_k) limits[point.t_c] = *point.limit_k * scale;
   if (limits.empty()) return;
   std::vector<Spot> upper, lower;
   for (const auto& [setpoint_c, limit] : limits) {
@@ -127,35 +125,47 @@ void draw_limits(Plot& plot, const std::vector<ErrorPoint>& points, double scale
   plot.legend(dashed, "tolerance");
 }
 
-// Points of one setpoint stand side by side: up to the left, down to the right.
-double aside(Direction direction) {
-  return direction == Direction::up ? -5 : direction == Direction::down ? 5 : 0;
+// Points that would lie over each other stand side by side: up to the left, down to the right.
+double aside(const Plot& plot, const std::vector<ErrorPoint>& points, const ErrorPoint& point) {
+  constexpr double room = 9;  // of a mark
+  const bool crowded = std::any_of(points.begin(), points.end(), [&](const ErrorPoint& other) {
+    return &other != &point && std::abs(plot.x(other.t_c) - plot.x(point.t_c)) < room;
+  });
+  if (!crowded) return 0;
+  return point.direction == Direction::up ? -5 : point.direction == Direction::down ? 5 : 0;
+}
+
+// A value with a bar of `half` each way.
+void draw_bar(Plot& plot, Spot spot, double value, double half) {
+  const double high = plot.y(value + half), low = plot.y(value - half);
+  plot.svg().line({spot.x, low}, {spot.x, high});
+  for (const double end : {low, high}) plot.svg().line({spot.x - 3, end}, {spot.x + 3, end});
 }
 
 void draw_errors(Plot& plot, const std::vector<ErrorPoint>& points, double scale) {
   for (const ErrorPoint& point : points) {
-    Spot spot = plot.at(point.setpoint_c, point.error_k * scale);
-    spot.x += aside(point.direction);
-    if (point.u_k) {
-      const double high = plot.y((point.error_k + *point.u_k) * scale),
-                   low = plot.y((point.error_k - *point.u_k) * scale);
-      plot.svg().line({spot.x, low}, {spot.x, high});
-      for (const double end : {low, high}) plot.svg().line({spot.x - 3, end}, {spot.x + 3, end});
-    }
+    Spot spot = plot.at(point.t_c, point.error_k * scale);
+    spot.x += aside(plot, points, point);
+    if (point.u_k) draw_bar(plot, spot, point.error_k * scale, *point.u_k * scale);
     plot.svg().mark(mark_of(point.direction), spot);
   }
 }
 
-}  // namespace
-
-const char* name(Direction direction) {
-  switch (direction) {
-    case Direction::up: return "up";
-    case Direction::down: return "down";
-    case Direction::unknown: return "";
-  }
-  return "";
+void legend_of_directions(Plot& plot, const std::vector<ErrorPoint>& points) {
+  for (const Direction direction : {Direction::up, Direction::down})
+    if (std::any_of(points.begin(), points.end(), [&](const auto& point) { return point.direction == direction; }))
+      plot.legend(mark_of(direction), direction == Direction::up ? "come to from below" : "from above");
 }
+
+// Millikelvin where all of it is small.
+bool small(const std::vector<ErrorPoint>& points) {
+  double largest_k = 0;
+  for (const ErrorPoint& point : points)
+    largest_k = std::max({largest_k, std::abs(point.error_k) + point.u_k.value_or(0), point.limit_k.value_or(0)});
+  return largest_k < 0.2;
+}
+
+}  // namespace
 
 std::string night_plot(const Results& results, const Course& course) {
   const TimeUnit unit = unit_for(course.end_s);
@@ -226,32 +236,15 @@ std::string window_plot(const PlateauCourse& plateau) {
   return std::move(plot).finished();
 }
 
-std::vector<Direction> directions(const Results& results, const Course& course) {
-  std::vector<Direction> out;
-  std::optional<double> before_c;
-  if (!course.reference.empty()) before_c = course.reference.front().value;
-  for (const Plateau& plateau : results.plateaus) {
-    if (!before_c || *before_c == plateau.setpoint_c)
-      out.push_back(out.empty() ? Direction::unknown : out.back());
-    else
-      out.push_back(plateau.setpoint_c > *before_c ? Direction::up : Direction::down);
-    before_c = plateau.setpoint_c;
-  }
-  return out;
-}
-
-std::string error_plot(const Results& results, std::size_t channel, const std::vector<Direction>& directions) {
-  const auto points = error_points(results, channel, directions);
+std::string error_plot(const Results& results, std::size_t channel) {
+  const auto points = error_points(results, channel);
   if (points.empty()) return "";
-  double largest_k = 0;
-  for (const ErrorPoint& point : points)
-    largest_k = std::max({largest_k, std::abs(point.error_k) + point.u_k.value_or(0), point.limit_k.value_or(0)});
-  const bool in_mk = largest_k < 0.2;
+  const bool in_mk = small(points);
   const double scale = in_mk ? 1e3 : 1;
   Span x, y;
   y.take(0);
   for (const ErrorPoint& point : points) {
-    x.take(point.setpoint_c);
+    x.take(point.t_c);
     for (const double sign : {-1.0, 1.0}) {
       y.take((point.error_k + sign * point.u_k.value_or(0)) * scale);
       y.take(sign * point.limit_k.value_or(0) * scale);
@@ -263,11 +256,33 @@ std::string error_plot(const Results& results, std::size_t channel, const std::v
   draw_limits(plot, points, scale, x_range);
   plot.curve({{x_range.low, 0}, {x_range.high, 0}}, thin);
   draw_errors(plot, points, scale);
-  for (const Direction direction : {Direction::up, Direction::down})
-    if (std::any_of(points.begin(), points.end(), [&](const auto& point) { return point.direction == direction; }))
-      plot.legend(mark_of(direction), direction == Direction::up ? "come to from below" : "from above");
+  legend_of_directions(plot, points);
   if (std::any_of(points.begin(), points.end(), [](const auto& point) { return point.u_k.has_value(); }))
     plot.legend(Stroke{}, "±U");
+  return std::move(plot).finished();
+}
+
+std::string residual_plot(const Results& results, const results::ItemFit& fit) {
+  std::vector<ErrorPoint> points;
+  for (std::size_t i = 0; i < fit.points.size(); ++i)
+    points.push_back({fit.points[i].t_c, fit.fit.points[i].residual_k, 2 * fit.points[i].u_k, std::nullopt,
+                      results.plateaus[fit.plateaus[i]].direction});
+  const bool in_mk = small(points);
+  const double scale = in_mk ? 1e3 : 1;
+  Span x, y;
+  y.take(0);
+  for (const ErrorPoint& point : points) {
+    x.take(point.t_c);
+    for (const double sign : {-1.0, 1.0}) y.take((point.error_k + sign * *point.u_k) * scale);
+  }
+  const Range x_range = x.padded(0.06, 1);
+  Plot plot(
+      115, x_range, y.padded(0.1, in_mk ? 0.1 : 1e-3), "reference / °C", in_mk ? "residual / mK" : "residual / K",
+      "Residuals of the fit against the reference's temperature, with twice the standard uncertainty of each point");
+  plot.curve({{x_range.low, 0}, {x_range.high, 0}}, solid);
+  draw_errors(plot, points, scale);
+  legend_of_directions(plot, points);
+  plot.legend(Stroke{}, "±2 u: scatter and drift");
   return std::move(plot).finished();
 }
 

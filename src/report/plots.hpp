@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "results/course.hpp"
+#include "results/fit_item.hpp"
 #include "results/results.hpp"
 
 namespace nightwell::report {
@@ -17,16 +18,10 @@ namespace nightwell::report {
 // "" for a plateau without a window.
 [[nodiscard]] std::string window_plot(const results::PlateauCourse& plateau);
 
-// From which side a plateau was come to: from below is up.
-enum class Direction { up, down, unknown };
-[[nodiscard]] const char* name(Direction direction);
-
-// One a plateau of the results: from the setpoint of the plateau before, for the first one from where the reference was
-// at the start.
-[[nodiscard]] std::vector<Direction> directions(const results::Results& results, const results::Course& course);
-
 // Error against setpoint of one channel, with U and the limits of its tolerance. "" without any error.
-[[nodiscard]] std::string error_plot(const results::Results& results, std::size_t channel,
-                                     const std::vector<Direction>& directions);
+[[nodiscard]] std::string error_plot(const results::Results& results, std::size_t channel);
+
+// What a fit leaves at each plateau, against the reference's temperature, with twice the standard uncertainty of each point.
+[[nodiscard]] std::string residual_plot(const results::Results& results, const results::ItemFit& fit);
 
 }  // namespace nightwell::report

@@ -1,6 +1,7 @@
 #include "journal/plain_text.hpp"
 #include "report/numbers.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 #include "report/table.hpp"
 
 namespace nightwell::report {
@@ -35,6 +36,7 @@ std::string head(const Results& results) {
   out += row("Bench", results.bench);
   out += row("Program", results.program_name + " " + results.program_version + " on " + results.host);
   out += row("Journal", counted(static_cast<std::size_t>(journal.lines), "line") + ", head " + journal.head);
+  out += row("Seal", seal_words(journal));
   return out;
 }
 
@@ -164,9 +166,16 @@ std::string gap_lines(const Item& item, const Results& results) {
   return out;
 }
 
+std::string from_text(results::Direction direction) {
+  return direction == results::Direction::up     ? ", from below"
+         : direction == results::Direction::down ? ", from above"
+                                                 : "";
+}
+
 std::string plateau_text(const Plateau& plateau, const Results& results) {
   std::string title = "Plateau " + std::to_string(plateau.index + 1) + ": " + exact(plateau.setpoint_c) + " °C, " +
-                      (plateau.outcome == "not_settled" ? "not settled" : plateau.outcome);
+                      (plateau.outcome == "not_settled" ? "not settled" : plateau.outcome) +
+                      from_text(plateau.direction);
   if (plateau.sweeps > 0)
     title += ", " + counted(plateau.sweeps, "sweep") + " in " + plateau.source + ", " + fixed(plateau.from_s, 0) +
              " s to " + fixed(plateau.to_s, 0) + " s";
@@ -189,6 +198,33 @@ std::string finding_list(const Results& results) {
     out += wrapped("  ", finding.channel + ": " + finding.finding + (finding.text.empty() ? "" : ", " + finding.text),
                    width);
   return out;
+}
+
+std::string mean_text(const results::Visits& visits) {
+  return fixed(visits.mean_k, temperature_decimals) +
+         (visits.n > 1 ? " (" + std::to_string(visits.n) + ")" : std::string());
+}
+
+std::string revisited_table(const Results& results) {
+  if (results.revisited.empty()) return "";
+  Table table({{"item", false, 14},
+               {"serial", false, 14},
+               {"at / °C", true, 9},
+               {"from below / K", true, 14},
+               {"from above / K", true, 14},
+               {"difference / K", true, 14},
+               {"s / K", true, 8}});
+  for (const auto& one : results.revisited) {
+    const auto& channel = results.channels[one.channel];
+    table.add({channel.name, channel.serial, exact(one.setpoint_c), mean_text(one.up), mean_text(one.down),
+               fixed(one.difference_k, temperature_decimals), fixed(one.between_sd_k, temperature_decimals)});
+  }
+  return "\nSetpoints come to again: mean errors\n" + table.text() +
+         wrapped(
+             "  ",
+             "difference: hysteresis, with what repeats badly in it; s: standard deviation of errors come to from the "
+             "same side; (n): plateaus behind a mean.",
+             width);
 }
 
 constexpr const char* legend =
@@ -219,7 +255,7 @@ std::string judged_legend(const Results& results) {
 std::string text(const Results& results) {
   std::string out = head(results) + caution_list(results) + channel_table(results);
   for (const Plateau& plateau : results.plateaus) out += plateau_text(plateau, results);
-  out += finding_list(results);
+  out += revisited_table(results) + finding_list(results);
   if (!results.plateaus.empty()) out += results.lab_budget ? judged_legend(results) : legend;
   return out;
 }

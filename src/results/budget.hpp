@@ -2,8 +2,10 @@
 //
 // Error = item - reference, in kelvin. Each line is an input quantity with its own unit and what a unit of it does to the
 // error; what the readings themselves show (scatter, drift) and what the cards and the lab's budget state stand side by side.
-// Inputs are taken as independent: lines of one scanner are not correlated, which overstates where errors would cancel
-// between reference and item. Method: JCGM 100:2008 (GUM) 4 and 5. docs/uncertainty.md has every line and its source.
+// Inputs are independent of each other. What is shared is one input that enters at several places, with the sum of its
+// sensitivities there (GUM 5.2.2 with r = 1; F.1.2.4, from memory, for the way): a scanner's error where the lab states it as
+// common to its channels, and whatever a junction channel has that serves several sensors. Method: JCGM 100:2008 (GUM) 4 and 5.
+// docs/uncertainty.md has every line and its source.
 #pragma once
 
 #include <optional>
@@ -20,9 +22,8 @@ namespace nightwell::results {
 struct BudgetContext {
   const std::vector<Channel>& channels;
   const uncertainty::LabBudget& lab;
-  std::string date;  // of the run, "2026-11-25": how old certificates are
-  // Half the difference between an item's errors at this setpoint going up and going down; nothing where the run has one only.
-  std::optional<double> hysteresis_k;
+  std::string date;                      // of the run, "2026-11-25": how old certificates are
+  const Revisited* revisited = nullptr;  // of this item at this setpoint; null where the run came there once only
 };
 
 // Lines and gaps of the item at `item` of the plateau; empty where it has no error.
@@ -37,9 +38,5 @@ struct BudgetContext {
 
 // Budgets and verdicts of all items, where the results have a lab's budget. Errors: bad_input, as above.
 [[nodiscard]] Result<void> add_budgets(Results& results);
-
-// Half the spread of each item's errors among plateaus of one setpoint, an entry an item of `plateau`.
-[[nodiscard]] std::optional<double> hysteresis_k(const std::vector<Plateau>& plateaus, const Plateau& plateau,
-                                                 std::size_t channel);
 
 }  // namespace nightwell::results

@@ -22,12 +22,9 @@ std::vector<Found> items_of(const Results& results) {
   return out;
 }
 
-bool is_certificate(const BudgetLine& line) {
-  return line.name.ends_with(": certificate");
-}
-
+// A card whose stated uncertainty has changed in between is not the same statement.
 bool same_certificate(const BudgetLine& a, const BudgetLine& b) {
-  return is_certificate(a) && is_certificate(b) && a.name == b.name && a.source == b.source && a.amount == b.amount;
+  return a.certificate && a.certificate == b.certificate && a.amount == b.amount;
 }
 
 // The lines of later - earlier; a certificate of both stands once.

@@ -2,7 +2,7 @@
 //
 // Matched by serial number and setpoint; where a setpoint stands several times in both, the first with the first. Change = later
 // error - earlier error. Its uncertainty combines the lines of both budgets (JCGM 100:2008 5): a certificate that served both
-// times is one input and cancels as far as the sensitivities agree; all else (scatter, scanners, source, junction) is taken to
+// times (the same sensor, number and date on its card) is one input and cancels as far as the sensitivities agree; all else (scatter, scanners, source, junction) is taken to
 // have been different each time, which overstates where it was not.
 // Errors: not_found (no item of the one is in the other at a setpoint of both); bad_input (lines that cannot be).
 #pragma once

@@ -7,6 +7,7 @@
 #include "plan/tolerance_json.hpp"
 #include "results/budget.hpp"
 #include "results/fields.hpp"
+#include "results/hysteresis.hpp"
 #include "results/sweep.hpp"
 
 namespace nightwell::results {
@@ -103,7 +104,8 @@ void Collector::take_opening(const Fields& fields) {
   if (opened_) return fields.fail("a second opening");
   const std::string found = fields.text("format");
   if (!error_ && found != format && found != first_format) {
-    error_ = Error{Errc::bad_input, doing, "its format is " + found + ", and this version reads " + first_format + " and " + format, ""};
+    error_ = Error{Errc::bad_input, doing,
+                   "its format is " + found + ", and this version reads " + first_format + " and " + format, ""};
     return;
   }
   opened_ = true;
@@ -143,12 +145,14 @@ void Collector::take_plateau_plan(const Fields& fields) {
   Planned planned;
   planned.setpoint_c = fields.number("setpoint_c");
   planned.source = fields.text("source");
+  planned.band_k = fields.number("band_k");
   planned.inside = fields.object("capture").text("placement") == "inside";
   if (fields.ok() && !planned_.emplace(index, std::move(planned)).second) fields.fail("a second plan of this plateau");
 }
 
 void Collector::take_sweep(const Fields& fields) {
   const std::string purpose = fields.text("purpose");
+  if (purpose == "preflight" || purpose == "watch") return take_start(fields);
   if (purpose != "capture" && purpose != "window") return;
   const auto plateau = fields.whole_or_null("plateau");
   if (!plateau) return;
@@ -158,6 +162,15 @@ void Collector::take_sweep(const Fields& fields) {
   Sweep sweep = sweep_of(fields, orders_);
   if (fields.ok() && !planned->second.sweeps.emplace(sweep.number, std::move(sweep.readings)).second)
     fields.fail("a second sweep of this number");
+}
+
+// The first sweep in which every reference gave a temperature.
+void Collector::take_start(const Fields& fields) {
+  if (start_c_ || !out_.plateaus.empty() || cards_.size() < out_.channels.size()) return;
+  const Sweep sweep = sweep_of(fields, orders_);
+  if (!fields.ok()) return;
+  if (const auto point = mean_reference(out_.channels, sweep, SweepConverter(out_.channels).temperatures_c(sweep)))
+    start_c_ = point->value;
 }
 
 void Collector::check_cards(const Fields& fields) {
@@ -194,6 +207,7 @@ void Collector::take_plateau(const Fields& fields) {
     if (plateau.sweeps == 0) return fields.fail("the journal has none of the sweeps that it names");
   }
   plateau.source = planned->second.source;
+  plateau.band_k = planned->second.band_k;
   planned->second.closed = true;
   planned->second.sweeps.clear();
   work_out(plateau, out_.channels, readings);
@@ -228,6 +242,8 @@ Result<Results> Collector::finish(const journal::Verification& verification) && 
   for (const auto& [index, planned] : planned_)
     if (!planned.closed) out_.unclosed.push_back({index, planned.setpoint_c});
   out_.verification = verification;
+  set_directions(out_.plateaus, start_c_);
+  out_.revisited = revisited(out_.plateaus);
   if (auto added = add_budgets(out_); !added) return added.error();
   return std::move(out_);
 }

@@ -29,6 +29,7 @@ class Collector {
   struct Planned {
     double setpoint_c = 0;
     std::string source;
+    double band_k = 0;
     bool inside = false;  // placement
     bool closed = false;
     std::map<std::uint64_t, std::vector<RawReading>> sweeps;  // by number
@@ -39,6 +40,7 @@ class Collector {
   void take_budget(const Fields& fields);
   void take_plateau_plan(const Fields& fields);
   void take_sweep(const Fields& fields);
+  void take_start(const Fields& fields);
   void take_plateau(const Fields& fields);
   void take_left_out(const Fields& fields);
   void take_survey(const Fields& fields);
@@ -51,6 +53,7 @@ class Collector {
   std::set<std::size_t> cards_;
   Orders orders_;
   std::map<std::size_t, Planned> planned_;
+  std::optional<double> start_c_;  // the reference before the first plateau
 };
 
 }  // namespace nightwell::results

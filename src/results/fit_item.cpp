@@ -116,26 +116,30 @@ std::optional<double> u95_of(const Results& results, const ItemFit& fit) {
 
 }  // namespace
 
-Result<ItemFit> fit_item(const Results& results, const std::string& item, const FitOptions& options) {
-  const auto found = std::find_if(results.channels.begin(), results.channels.end(), [&](const Channel& channel) {
-    return channel.role == Role::item && (channel.name == item || channel.serial == item);
-  });
-  if (found == results.channels.end()) {
-    std::string items;
-    for (const Channel& channel : results.channels)
-      if (channel.role == Role::item) items += (items.empty() ? "" : ", ") + channel.name;
-    return Error{Errc::not_found, fitting, "the run has no item \"" + item + "\"; its items are " + items, ""};
-  }
+Result<ItemFit> fit_channel(const Results& results, std::size_t channel, const FitOptions& options) {
   ItemFit out;
-  out.channel = static_cast<std::size_t>(found - results.channels.begin());
+  out.channel = channel;
   if (auto collected = collect(results, out); !collected) return collected.error();
   if (out.points.empty())
-    return no_fit("no plateau has an error of " + found->name + " with a scatter: that takes two readings");
-  auto fit = std::visit(Fitter{out.points, options}, found->model);
+    return no_fit("no plateau has an error of " + results.channels[channel].name +
+                  " with a scatter: that takes two readings");
+  auto fit = std::visit(Fitter{out.points, options}, results.channels[channel].model);
   if (!fit) return fit.error();
   out.fit = std::move(fit).value();
   out.u95_k = u95_of(results, out);
   return out;
+}
+
+Result<ItemFit> fit_item(const Results& results, const std::string& item, const FitOptions& options) {
+  const auto found = std::find_if(results.channels.begin(), results.channels.end(), [&](const Channel& channel) {
+    return channel.role == Role::item && (channel.name == item || channel.serial == item);
+  });
+  if (found != results.channels.end())
+    return fit_channel(results, static_cast<std::size_t>(found - results.channels.begin()), options);
+  std::string items;
+  for (const Channel& channel : results.channels)
+    if (channel.role == Role::item) items += (items.empty() ? "" : ", ") + channel.name;
+  return Error{Errc::not_found, fitting, "the run has no item \"" + item + "\"; its items are " + items, ""};
 }
 
 }  // namespace nightwell::results

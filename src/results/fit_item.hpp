@@ -35,6 +35,9 @@ struct ItemFit {
   std::optional<double> u95_k;
 };
 
+// `channel`: an item's.
+[[nodiscard]] Result<ItemFit> fit_channel(const Results& results, std::size_t channel, const FitOptions& options);
+
 // `item`: the channel's name or the sensor's serial number.
 [[nodiscard]] Result<ItemFit> fit_item(const Results& results, const std::string& item, const FitOptions& options);
 

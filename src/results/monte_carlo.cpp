@@ -31,35 +31,47 @@ std::optional<Place> place_of(const Channel& channel, const Readings& readings, 
   return Place{&channel, *readings.raw_mean, junction_c, *t_c};
 }
 
+// An input's part in something: `each` of it a unit of the line.
+struct Part {
+  std::size_t line = 0;
+  double each = 1;
+};
+using Parts = std::vector<Part>;
+
+double sum(const Parts& parts, std::span<const double> trial) {
+  double out = 0;
+  for (const Part& part : parts) out += part.each * trial[part.line];
+  return out;
+}
+
+struct Block {
+  Place place;
+  Parts raw;
+};
+
+// Item or reference: `share` of its temperature is in the error.
+struct Sensor {
+  Place place;
+  double share = 1;
+  std::optional<Block> block;  // where a channel measures its junction
+  Parts raw, junction_k;
+};
+
 struct Model {
-  std::vector<BudgetLine> lines;
   double error_k = 0;
-  Place item;
-  std::optional<Place> junction;  // where a channel measures it
-  std::vector<Place> references;
-  std::vector<std::size_t> reference_of_line;
+  Parts straight;  // kelvin of the error
+  std::vector<Sensor> sensors;
 
   double operator()(std::span<const double> trial) const {
-    double difference_k = error_k, item_raw = 0, junction_raw = 0, junction_k = 0;
-    double references_k = 0;
-    for (std::size_t i = 0; i < lines.size(); ++i) {
-      switch (lines[i].enters) {
-        case Enters::difference: difference_k += lines[i].sensitivity * trial[i]; break;
-        case Enters::item_raw: item_raw += trial[i]; break;
-        case Enters::junction_raw: junction_raw += trial[i]; break;
-        case Enters::junction: junction_k += trial[i]; break;
-        case Enters::reference_raw: break;
-      }
+    double out = error_k + sum(straight, trial);
+    for (const Sensor& sensor : sensors) {
+      double junction_by = sum(sensor.junction_k, trial);
+      if (sensor.block && !sensor.block->raw.empty())
+        junction_by += sensor.block->place.moved_k(sum(sensor.block->raw, trial), 0);
+      if (!sensor.raw.empty() || junction_by != 0)
+        out += sensor.share * sensor.place.moved_k(sum(sensor.raw, trial), junction_by);
     }
-    for (std::size_t r = 0; r < references.size(); ++r) {
-      double raw_by = 0;
-      for (std::size_t i = 0; i < lines.size(); ++i)
-        if (lines[i].enters == Enters::reference_raw && reference_of_line[i] == r) raw_by += trial[i];
-      if (raw_by != 0) references_k += references[r].moved_k(raw_by, 0);
-    }
-    if (junction) junction_k += junction->moved_k(junction_raw, 0);
-    return difference_k + item.moved_k(item_raw, junction_k) -
-           references_k / static_cast<double>(std::max<std::size_t>(1, references.size()));
+    return out;
   }
 };
 
@@ -79,28 +91,49 @@ Error no_check(const std::string& why) {
   return {Errc::bad_input, "Monte Carlo of a budget", why, ""};
 }
 
-Result<Model> model_of(const Results& results, const Plateau& plateau, const Item& item) {
-  Model out;
-  out.lines = item.budget->lines;
-  out.error_k = *item.error_k;
-  const Channel& channel = results.channels[item.readings.channel];
-  const auto at = place_of(channel, item.readings, std::visit(JunctionTemperature{plateau}, channel.junction));
-  if (!at) return no_check("the item's mean reading has no temperature");
-  out.item = *at;
+const Readings* junction_readings(const Plateau& plateau, const Channel& channel) {
   if (const auto* junction = std::get_if<JunctionChannel>(&channel.junction))
     for (const Readings& one : plateau.junctions)
-      if (one.channel == junction->channel) out.junction = place_of(results.channels[one.channel], one, std::nullopt);
-  for (const Readings& one : plateau.reference.each) {
-    const Channel& reference = results.channels[one.channel];
-    const auto there = place_of(reference, one, std::visit(JunctionTemperature{plateau}, reference.junction));
-    if (!there) return no_check("a reference's mean reading has no temperature");
-    out.references.push_back(*there);
+      if (one.channel == junction->channel) return &one;
+  return nullptr;
+}
+
+// The entries of all lines into one place.
+Parts parts_into(const std::vector<BudgetLine>& lines, Enters where, std::size_t channel) {
+  Parts out;
+  for (std::size_t i = 0; i < lines.size(); ++i)
+    for (const Entry& entry : lines[i].entries)
+      if (entry.where == where && (where == Enters::error || entry.channel == channel)) out.push_back({i, entry.each});
+  return out;
+}
+
+Result<Sensor> sensor_of(const Results& results, const Plateau& plateau, const std::vector<BudgetLine>& lines,
+                         const Readings& readings, double share) {
+  const Channel& channel = results.channels[readings.channel];
+  const auto place = place_of(channel, readings, std::visit(JunctionTemperature{plateau}, channel.junction));
+  if (!place) return no_check("the mean reading of " + channel.name + " has no temperature");
+  Sensor out{*place, share, std::nullopt, parts_into(lines, Enters::raw, readings.channel),
+             parts_into(lines, Enters::junction, readings.channel)};
+  if (const Readings* junction = junction_readings(plateau, channel)) {
+    const auto block = place_of(results.channels[junction->channel], *junction, std::nullopt);
+    if (!block)
+      return no_check("the mean reading of " + results.channels[junction->channel].name + " has no temperature");
+    out.block = Block{*block, parts_into(lines, Enters::raw, junction->channel)};
   }
-  for (const BudgetLine& line : out.lines) {
-    const auto found = std::find_if(out.references.begin(), out.references.end(), [&](const Place& place) {
-      return place.channel == &results.channels[line.channel];
-    });
-    out.reference_of_line.push_back(static_cast<std::size_t>(found - out.references.begin()));
+  return out;
+}
+
+Result<Model> model_of(const Results& results, const Plateau& plateau, const Item& item) {
+  const auto& lines = item.budget->lines;
+  Model out{*item.error_k, parts_into(lines, Enters::error, 0), {}};
+  auto calibrated = sensor_of(results, plateau, lines, item.readings, 1);
+  if (!calibrated) return calibrated.error();
+  out.sensors.push_back(*std::move(calibrated));
+  const double share = 1.0 / static_cast<double>(std::max<std::size_t>(1, plateau.reference.each.size()));
+  for (const Readings& one : plateau.reference.each) {
+    auto reference = sensor_of(results, plateau, lines, one, -share);
+    if (!reference) return reference.error();
+    out.sensors.push_back(*std::move(reference));
   }
   return out;
 }

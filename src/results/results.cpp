@@ -13,6 +13,15 @@ std::string_view name(Role role) {
   return "";
 }
 
+std::string_view name(Direction direction) {
+  switch (direction) {
+    case Direction::up: return "up";
+    case Direction::down: return "down";
+    case Direction::unknown: return "";
+  }
+  return "";
+}
+
 Result<Results> compute(const std::filesystem::path& path) {
   Collector collector;
   const auto verification = journal::read(path, [&](const journal::Record& record) { collector.take(record); });

@@ -84,22 +84,35 @@ struct Reference {
   std::optional<double> difference_k;  // first minus second, where there are two
 };
 
-// Where a line enters the error: as kelvin of the difference, as the raw value of the item, of a reference or of the junction
-// channel, or as kelvin of the item's junction.
-enum class Enters { difference, item_raw, reference_raw, junction_raw, junction };
+// Where an input enters an item's error: as kelvin of it, as a channel's raw value, or as kelvin of a thermocouple's junction.
+enum class Enters { error, raw, junction };
+struct Entry {
+  Enters where = Enters::error;
+  std::size_t channel = 0;  // whose raw value, or whose junction
+  double each = 1;          // what moves there a unit of the input: K, V, ohm or A
+};
 
-// An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`.
+// Which calibration an error comes from: with the same one in another run it is the same error.
+struct CertificateOf {
+  std::string serial;      // of the sensor
+  std::string number;      // of the certificate; one of this and `calibrated` may be empty
+  std::string calibrated;  // date
+  friend bool operator==(const CertificateOf&, const CertificateOf&) = default;
+};
+
+// An input quantity of a budget: half-width of its limits, or standard uncertainty of a normal one, in `unit`. Inputs are
+// independent of each other: what several channels share is one input with several entries.
 struct BudgetLine {
   std::string name;
-  std::string unit;  // "K", "V", "ohm", "A"
+  std::string unit;  // "K", "V", "ohm", "A"; "1" for a fraction of the reading
   uncertainty::Shape shape = uncertainty::Shape::normal;
   double amount = 0;
   std::optional<double> degrees_of_freedom;  // nothing: infinite
-  double sensitivity = 0;                    // kelvin of the error a unit of it
-  Enters enters = Enters::difference;
-  std::size_t channel = 0;  // of a raw value
+  double sensitivity = 0;                    // kelvin of the error a unit of it, through all its entries
+  std::vector<Entry> entries;
   std::string source;
-  double contribution_k = 0;  // |sensitivity| x standard uncertainty
+  double contribution_k = 0;                      // |sensitivity| x standard uncertainty
+  std::optional<CertificateOf> certificate = {};  // of a certificate's line, where the card names one
 };
 
 struct ItemBudget {
@@ -131,10 +144,17 @@ struct Item {
   std::optional<Verdict> verdict;          // nothing where the card has no tolerance, or there is no budget
 };
 
+// From which side the items came to a plateau's setpoint: up is from below (hysteresis.hpp).
+enum class Direction { up, down, unknown };
+// "up", "down", "".
+[[nodiscard]] std::string_view name(Direction direction);
+
 struct Plateau {
   std::size_t index = 0;
   double setpoint_c = 0;
   std::string source;
+  double band_k = 0;  // how near the setpoint the reference had to be
+  Direction direction = Direction::unknown;
   std::string outcome;  // settled, not_settled, skipped
   std::string why;
   std::optional<std::uint64_t> first_sweep, last_sweep;
@@ -143,6 +163,22 @@ struct Plateau {
   Reference reference;
   std::vector<Item> items;
   std::vector<Readings> junctions;
+};
+
+// The errors of one item at a setpoint that one source came to more than once (hysteresis.hpp).
+struct Visits {
+  std::size_t n = 0;             // plateaus with an error
+  std::optional<double> mean_k;  // of their errors
+};
+struct Revisited {
+  std::size_t channel = 0;
+  double setpoint_c = 0;
+  std::string source;
+  Visits up, down;
+  std::optional<double> difference_k;  // up - down; nothing where one of the two is missing
+  // Standard deviation of errors come to from the same side, pooled over both; nothing where no side has two.
+  std::optional<double> between_sd_k;
+  std::size_t degrees_of_freedom = 0;  // of it
 };
 
 struct PlannedPlateau {
@@ -165,6 +201,7 @@ struct Results {
   std::vector<Channel> channels;
   std::vector<Plateau> plateaus;         // those that closed, in the order they did
   std::vector<PlannedPlateau> unclosed;  // planned, and the journal has no end of them
+  std::vector<Revisited> revisited;      // by channel, then in the order of their first plateaus
   std::vector<Finding> findings;         // of a survey
   std::optional<uncertainty::LabBudget> lab_budget;
   journal::Verification verification;  // lines, head hash, torn tail

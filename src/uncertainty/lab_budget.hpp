@@ -27,6 +27,9 @@ struct Effect {
   std::optional<double> degrees_of_freedom;  // of a normal shape; nothing: infinite
   bool each_year = false;
   std::string source;
+  // Of a scanner: one error that all its channels of the quantity share (a gain, an offset), so that it counts once, with the
+  // sum of their sensitivities. Then either `constant` or `of_reading` is 0: of a reading it goes with the reading's sign.
+  bool common_to_channels = false;
 };
 
 using Effects = std::vector<Effect>;

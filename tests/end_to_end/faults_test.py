@@ -209,6 +209,47 @@ def a_source_that_is_not_there_refuses_to_begin():
         check(not lab.records(run, "command"), "nothing was told to it")
 
 
+def hostile_text_reaches_no_terminal():
+    """What files and instruments say is shown, never obeyed (S11): escapes, titles, clipboard writes, bidirectional controls."""
+    nasty = "\x1b]52;c;aGk=\x07\x1b[2J \u202e\u2066 \x9b31m \x7f\r\n{\"n\":9}</td><script>alert(1)</script>"
+    with Lab(speed=600) as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        serials = {path: card["serial"] for path, card in bench.cards.items()}
+
+        def spoil(text):
+            bench.job["job"] = bench.job["customer_reference"] = text
+            for path, card in bench.cards.items():
+                card["serial"] = f"{serials[path]} {text}"
+            return bench.files(profile([25], name="night " + text))
+        lab.start_sim(bench)
+        lab.start_daemon()
+        lab.command("start", *spoil(nasty), expect=2)  # control characters are refused where a file may say what it likes
+        outputs = [lab.last.stderr]
+        files = spoil("\u202e\u2066 =1+1 </td><script>alert(1)</script>")
+        run = lab.start(files)
+        lab.wait_state(run, "approach", "settle")
+        outputs += [lab.command("status", run), lab.command("hold", run, "--why", nasty), lab.command("resume", run)]
+        lab.wait_state(run, "finished")
+        page = os.path.join(lab.folder, "night.html")
+        for words in (["plan", "check", *files], ["runs"], ["tail", run], ["tail", run, "--raw"], ["verify", run], ["results", run],
+                      ["results", run, "--csv"], ["results", run, "--json"], ["report", run, "-o", page], ["watch", run],
+                      ["compare", run, run], ["fit", nasty, run]):
+            outputs += [lab.command(*words, expect=None), lab.last.stderr]
+        check(len(lab.records(run, "person")) == 2, "hold and resume are there")
+        for name in os.listdir(lab.folder):
+            if name.startswith("night"):
+                with open(os.path.join(lab.folder, name), newline="") as f:
+                    outputs.append(f.read())
+                    check(not name.endswith(".html") or "<script>alert" not in outputs[-1], f"{name}: text became markup")
+        for log in (os.path.join(lab.folder, "daemon.err"), os.path.join(os.path.dirname(lab.journal(run)), "guardian-bath.log")):
+            with open(log, newline="") as f:
+                outputs.append(f.read())
+        for text in outputs:
+            bad = [c for c in text if (ord(c) < 32 and c not in "\r\n\t") or 127 <= ord(c) < 160 or c in "\u202e\u2066\u2028\u2029"]
+            check(not bad, f"{bad!r} in {text[:3000]!r}")
+            check("\n{\"n\":9}" not in text.replace("\r", ""), "a line of its own came out of a text")
+
+
 def order(lab, fault):
     """A fault on request, over the simulator's control socket or FIFO."""
     path = f"{lab.folder}/control"
@@ -226,4 +267,4 @@ main({f.__name__: f for f in (
     a_stopped_daemon_lets_the_lease_run_out, an_unplugged_scanner_parks, a_silent_source_parks_and_keeps_saying_so,
     a_dead_heater_parks, an_open_item_is_named_and_the_night_goes_on, a_file_that_takes_no_more_is_left_for_a_new_one,
     a_journal_that_no_file_takes_parks, two_daemons_do_not_share,
-    no_daemon_is_a_clear_answer, a_source_that_is_not_there_refuses_to_begin)})
+    no_daemon_is_a_clear_answer, a_source_that_is_not_there_refuses_to_begin, hostile_text_reaches_no_terminal)})

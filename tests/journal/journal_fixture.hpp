@@ -43,7 +43,10 @@ inline std::string bytes_of(const std::filesystem::path& path) {
 }
 
 inline void write_bytes(const std::filesystem::path& path, const std::string& bytes) {
-  std::ofstream(path, std::ios::binary | std::ios::trunc) << bytes;
+  // A new file each time: some file systems sync one that is cut to nothing and written again.
+  std::error_code none;
+  std::filesystem::remove(path, none);
+  std::ofstream(path, std::ios::binary) << bytes;
 }
 
 inline Stamp stamp(int seconds) {

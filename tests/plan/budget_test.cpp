@@ -35,8 +35,9 @@ TEST_CASE("The shipped budget is read, and written back as the same value") {
   CHECK(read->coverage == 0.9545);
   CHECK(read->rule.kind == uncertainty::RuleKind::guard_band);
   const auto& ohms = read->scanners.at("scanner-a").at(Quantity::resistance);
-  CHECK(ohms[0].constant == 0.0005);
   CHECK(ohms[0].of_reading == 1e-6);
+  CHECK(ohms[0].common_to_channels);
+  CHECK(ohms[1].constant == 0.0005);
   CHECK(ohms[0].shape == uncertainty::Shape::rectangular);
   CHECK(read->references[0].each_year);
   const auto again = budget_from_json(budget_json(*read));
@@ -72,6 +73,28 @@ TEST_CASE("What is wrong in a budget is said with its place") {
   CHECK(at("/references/0/half_width_ohm") == 1);
   CHECK(at("/references/1/source") == 1);
   CHECK(faults.size() == 4);
+}
+
+TEST_CASE("Only a scanner's effect is common to channels, and then it is an offset or a gain") {
+  Document budget = shipped_budget();
+  set(budget, "/scanners/scanner-a/voltage/0/common_to_channels", true);
+  set(budget, "/scanners/scanner-a/voltage/0/half_width_v", 2e-7);
+  set(budget, "/scanners/scanner-a/voltage/0/of_reading", 2e-5);
+  set(budget, "/sources/bath/0/common_to_channels", true);
+  set(budget, "/items_that_measure/voltage/0/common_to_channels", false);
+  const auto faults = faults_of(with_budget(budget));
+  INFO(texts(faults));
+  REQUIRE(faults.size() == 3);
+  CHECK(std::any_of(faults.begin(), faults.end(), [](const Fault& fault) {
+    return fault.pointer == "/scanners/scanner-a/voltage/0/common_to_channels" &&
+           fault.message.find("two effects") != std::string::npos;
+  }));
+  budget = shipped_budget();
+  set(budget, "/scanners/scanner-a/voltage/1/common_to_channels", true);
+  const auto read = budget_from_json(budget);
+  REQUIRE(read.ok());
+  CHECK(read->scanners.at("scanner-a").at(Quantity::voltage)[1].common_to_channels);
+  CHECK(budget_from_json(budget_json(*read))->scanners.at("scanner-a").at(Quantity::voltage)[1].common_to_channels);
 }
 
 TEST_CASE("A budget that is not there, of another format, or too long for a journal's line is refused") {

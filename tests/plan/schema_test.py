@@ -29,7 +29,7 @@ BEYOND_SCHEMAS = (
     "temperatures that", "'s limits)", "limits of sensor", "range of the model", "guards)", "a port of its own",
     "an address of its own", "a name of its own", "a scanner of the bench", "a channel of the bench",
     "a source of the bench", "a channel that is", "a channel that measures", "that with an entry for", "one that gives",
-    "neither here nor in the defaults", "a reference needs it", "only a survey can do without", "used once",
+    "an offset (of_reading 0) or a gain", "neither here nor in the defaults", "a reference needs it", "only a survey can do without", "used once",
     "of its own", "not before calibrated", "not after today", "or later", "plugs a thermocouple",
     "a sensor card that can be read", "has for this sensor", "above 0, or a fraction_of_t", "an uncertainty budget that can be read", "a label", "is defined for", "seven days", "resistance falls", "ties to a source")
 
@@ -75,6 +75,8 @@ def good_files():
     files[BUDGET]["decision"] = {"rule": "largest_risk", "risk": 0.025, "source": "JCGM 106:2012"}
     files[BUDGET]["sensors"]["SB-T-01"] = [
         {"name": "leads", "standard_k": 0.01, "degrees_of_freedom": 12, "of_reading": 0.001, "source": "measured"}]
+    files[BUDGET]["scanners"]["scanner-a"]["temperature"] = [
+        {"name": "gain", "standard_k": 0, "of_reading": 1e-5, "common_to_channels": True, "source": "certificate"}]
     files[BUDGET]["items_that_measure"]["current"] = files[BUDGET]["items_that_measure"]["temperature"] = []
     files[BUDGET]["scanners"]["scanner-a"]["current"] = [
         {"name": "accuracy", "half_width_a": 1e-6, "shape": "u_shaped", "source": "certificate"}]
@@ -231,7 +233,7 @@ def main():
     tally = Tally(validators)
     good = good_files()
     tally.add(good, None, "the good files")
-    for name in ("profile", "bench", "job", "cards/reference.json", "cards/probe-1.json"):
+    for name in ("profile", "bench", "job", "cards/reference.json", "cards/probe-1.json", BUDGET):
         for what, bent in bends(good[name]):
             tally.add(dict(good, **{name: bent}), name, what)
         for what, bent in number_bends(good[name], validators[kind_of(name)].schema):

@@ -1,4 +1,4 @@
-// Budgets against published examples: JCGM 100:2008 H.1, H.2, G.4.1 and table G.2; EA-4/02 S3, S5, S9, S12
+// Budgets against published examples: JCGM 100:2008 5.2.2, H.1, H.2, G.4.1 and table G.2; EA-4/02 S3, S5, S9, S12
 // (data/README.md). "To the published digits": the difference is at most half of the last printed digit.
 #include "uncertainty/budget.hpp"
 
@@ -174,6 +174,23 @@ TEST_CASE("EA-4/02 S5: the furnace's temperature and the type N thermocouple's e
   REQUIRE(budget["inputs"][5]["name"] == "dtX");
   agrees(budget["inputs"][0]["estimate"].get<double>() + dtx_c / budget["constants"]["CX_C_per_uV"].get<double>(),
          budget["result"]["VX_uV"], 0.5);
+}
+
+TEST_CASE(
+    "GUM 5.2.2: ten resistors of one standard, as ten lines that hang together and as one input that enters ten "
+    "times") {
+  const auto ten = example("GUM 5.2.2 ten resistors");
+  const auto count = ten["resistors"].get<std::size_t>();
+  const auto one = Distribution::normal(ten["u_Rs_mohm"].get<double>() / 1000);
+  REQUIRE(one);
+  const std::vector<BudgetLine> lines(count, {"R", "ohm", *one, 1});
+  std::vector<Correlation> pairs;
+  for (std::size_t i = 0; i < count; ++i)
+    for (std::size_t j = i + 1; j < count; ++j) pairs.push_back({i, j, ten["r"].get<double>()});
+  agrees(combined(lines, pairs).standard_uncertainty, ten["published"]["u_ohm"], 1e-9);
+  agrees(combined(std::vector<BudgetLine>{{"Rs", "ohm", *one, static_cast<double>(count)}}).standard_uncertainty,
+         ten["published"]["u_ohm"], 1e-9);
+  agrees(combined(lines).standard_uncertainty, ten["published"]["u_ohm_if_taken_as_independent"], 0.005);
 }
 
 TEST_CASE("EA-4/02 S3, S9, S12: a k of 2, of a dominant rectangular line, and of few degrees of freedom") {

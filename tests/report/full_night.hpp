@@ -5,6 +5,7 @@
 #include <string>
 #include <vector>
 
+#include "nightwell/thermometry/sensor.hpp"
 #include "results/course.hpp"
 #include "results/results.hpp"
 
@@ -47,8 +48,7 @@ inline results::BudgetLine budget_line(const std::string& name, const std::strin
           amount,
           std::nullopt,
           sensitivity,
-          results::Enters::difference,
-          0,
+          {{results::Enters::error, 0, sensitivity}},
           "certificate or manual of " + name,
           contribution_k};
 }
@@ -138,6 +138,12 @@ inline results::Results full_results() {
   skipped.outcome = "skipped";
   skipped.why = "asked by ada";
   out.plateaus.push_back(skipped);
+  // From 21 °C to -25, up to 15 and 60, down to 15, up to 80.
+  using results::Direction;
+  out.plateaus[0].direction = out.plateaus[3].direction = Direction::down;
+  out.plateaus[1].direction = out.plateaus[2].direction = out.plateaus[4].direction = Direction::up;
+  for (const std::size_t item : {1U, 2U})
+    out.revisited.push_back({item, 15, "bath", {1, 0.31}, {2, 0.3275}, -0.0175, 0.0035, 1});
   out.unclosed = {{5, 95}};
   out.lab_budget.emplace();
   out.lab_budget->rule_source = "ILAC-G8:09/2019, guard band w = U";
@@ -189,6 +195,22 @@ inline results::Course full_course() {
   return out;
 }
 
+// The same with a first item that can be fitted, a Pt100 that reads 0.05 ohm too much, and a second that cannot.
+inline results::Results fitted_results() {
+  results::Results out = full_results();
+  out.channels[1].model = thermometry::Platinum{};
+  out.channels[1].measures = Quantity::resistance;
+  out.channels[2].model = thermometry::CurrentTransmitter{};
+  for (auto& plateau : out.plateaus) {
+    if (plateau.items.empty()) continue;
+    auto& item = plateau.items[0];
+    item.readings.raw_mean = *thermometry::raw_value(thermometry::Platinum{100.05}, plateau.setpoint_c, std::nullopt);
+    item.readings.mean_c = *thermometry::temperature_c(thermometry::Platinum{}, *item.readings.raw_mean, std::nullopt);
+    item.error_k = *item.readings.mean_c - plateau.setpoint_c;
+  }
+  return out;
+}
+
 // Every text of both replaced.
 inline void set_every_text(results::Results& results, results::Course& course, const std::string& text) {
   for (std::string* field : {&results.run, &results.job, &results.profile, &results.bench, &results.customer_reference,
@@ -210,6 +232,7 @@ inline void set_every_text(results::Results& results, results::Course& course, c
       item.verdict->tolerance = item.verdict->why = text;
     }
   }
+  for (auto& one : results.revisited) one.source = text;
   results.findings = {{text, text, text}};
   results.lab_budget->rule_source = text;
   for (auto& phase : course.phases) phase.phase = phase.why = text;

@@ -74,6 +74,16 @@ TEST_CASE("errors, U, limits, conformance and verdicts are those of the results"
               "<td class=\"n\">24.50</td><td class=\"n\">28.30</td>"));
 }
 
+TEST_CASE("what setpoints come to again say stands under the item's errors", "[page]") {
+  const std::string page = page_of(full_results(), full_course());
+  CHECK(count_of(page,
+                 "<td class=\"n\">15.00</td><td class=\"n\">0.3100</td><td class=\"n\">0.3275 (2)</td>"
+                 "<td class=\"n\">\u22120.0175</td><td class=\"n\">0.0035</td><td class=\"n\">1</td>") == 2);
+  auto once = full_results();
+  once.revisited.clear();
+  CHECK_FALSE(holds(page_of(once, full_course()), "come to again /"));
+}
+
 TEST_CASE("what was skipped, marked, left out or done by people is told", "[page]") {
   const std::string page = page_of(full_results(), full_course());
   for (const char* told :
@@ -82,6 +92,17 @@ TEST_CASE("what was skipped, marked, left out or done by people is told", "[page
         "Reference SB-R-01 was past its due date", "hold by ada: lid open",
         "Plateau 3: read although the settle rule was not met."})
     CHECK(holds(page, told));
+}
+
+TEST_CASE("an item's fit stands with residuals and coefficients, and what cannot be fitted says why in a line",
+          "[page]") {
+  const std::string page = page_of(fitted_results(), full_course());
+  CHECK(count_of(page, "<td>R0, ohm</td><td class=\"n\">100.05</td>") == 1);
+  CHECK(holds(page, "<td>C, 1/°C⁴</td><td class=\"n\">\u22124.183e-12</td><td class=\"n\">held</td>"));
+  CHECK(count_of(page, "±2 u: scatter and drift") == 1);
+  CHECK(holds(page, "4 plateaus, \u221225.00 to 60.00 °C; degrees of freedom 1"));
+  CHECK(count_of(page, ": not fitted: ") == 1);
+  CHECK(holds(page, "probe-2, serial SB-T-02: not fitted: a transmitter is adjusted, not fitted."));
 }
 
 TEST_CASE("without a budget the page has its numbers and says that U is missing", "[page]") {

@@ -75,16 +75,48 @@ TEST_CASE("a settle window shows its readings, their drift and both limits", "[p
   CHECK(window_plot(course.plateaus[5]).empty());  // never closed
 }
 
+TEST_CASE("residuals of a fit stand about zero at their references, with a bar each", "[plot]") {
+  auto found = fitted_results();
+  // Half a kelvin of one plateau that no curve of this kind follows.
+  *found.plateaus[2].items[0].readings.raw_mean += 0.19;
+  const auto fit = nightwell::results::fit_channel(found, 1, {});
+  REQUIRE(fit.ok());
+  const std::string drawing = residual_plot(found, *fit);
+  CHECK(holds(drawing, "residual / mK"));
+  CHECK(holds(drawing, "reference / °C"));
+  CHECK(holds(drawing, "±2 u: scatter and drift"));
+  CHECK(many(drawing, "<polygon") == 4 + 2);  // a mark each, and the legend's
+  CHECK(many(drawing, "<polyline") == 2);     // the zero line and the frame
+}
+
+TEST_CASE("points stand aside only where they would lie over each other", "[plot]") {
+  const auto xs = [](const std::string& drawing) {
+    std::vector<std::string> out;
+    for (std::size_t at = drawing.find("<polygon points=\""); at != std::string::npos;
+         at = drawing.find("<polygon points=\"", at + 1)) {
+      const std::size_t from = at + 17;
+      out.push_back(drawing.substr(from, drawing.find(',', from) - from));
+    }
+    return out;
+  };
+  auto found = full_results();
+  for (auto& plateau : found.plateaus)
+    for (auto& item : plateau.items) item.verdict.reset();  // no tolerance to be drawn as a polygon
+  const auto crowded = xs(error_plot(found, 1));            // -25, 15, 60, 15 °C
+  REQUIRE(crowded.size() >= 4);
+  CHECK(std::stod(crowded[3]) - std::stod(crowded[1]) == Approx(10));
+  found.plateaus.erase(found.plateaus.begin() + 3);
+  CHECK(std::stod(xs(error_plot(found, 1))[1]) - std::stod(crowded[1]) == Approx(5));
+  CHECK(xs(error_plot(found, 1))[0] == crowded[0]);
+}
+
 TEST_CASE("an item's errors are told apart by where the plateau was come to from", "[plot]") {
   const auto found = full_results();
-  const auto ways = directions(found, full_course());
-  // From 21 °C to -25, up to 15 and 60, down to 15, up to 80.
-  CHECK(ways == std::vector<Direction>{Direction::down, Direction::up, Direction::up, Direction::down, Direction::up});
-  const std::string drawing = error_plot(found, 1, ways);
+  const std::string drawing = error_plot(found, 1);
   CHECK(holds(drawing, "come to from below"));
   CHECK(holds(drawing, ">from above<"));
   CHECK(holds(drawing, ">tolerance<"));
   CHECK(holds(drawing, ">±U<"));
   CHECK(many(drawing, "fill=\"#000\" stroke") == 3);  // two from below, and the legend's
-  CHECK(error_plot(found, 0, ways).empty());          // the reference is no item
+  CHECK(error_plot(found, 0).empty());                // the reference is no item
 }

@@ -77,7 +77,9 @@ Results example() {
   open.readings.channel = 2;
   open.readings.faults = {{"open_sensor", 10}};
   plateau.items = {good, open};
+  plateau.direction = Direction::down;
   out.plateaus = {plateau};
+  out.revisited = {{1, -25, "bath", {2, 0.0205}, {1, 0.0212}, -0.0007, 0.0004, 1}};
   return out;
 }
 
@@ -150,9 +152,9 @@ std::size_t column(const std::vector<std::vector<std::string>>& rows, const std:
 
 TEST_CASE("the text names run, ending, channels, plateau and numbers") {
   const std::string text = report::text(example());
-  for (const char* part :
-       {"cold-store-0301", "finished", "SB-P-11", "C-17", "-25 °C, settled, 5 sweeps in bath", "-25.0012",
-        "90.20000 ohm", "-24.9800", "0.0212", "0.0008", "10 x open_sensor", "118 lines", "shelf 4"}) {
+  for (const char* part : {"cold-store-0301", "finished", "SB-P-11", "C-17",
+                           "-25 °C, settled, from above, 5 sweeps in bath", "-25.0012", "90.20000 ohm", "-24.9800",
+                           "0.0212", "0.0008", "10 x open_sensor", "118 lines", "shelf 4", "0.0205 (2)", "-0.0007"}) {
     INFO(part << "\n" << text);
     CHECK(text.find(part) != std::string::npos);
   }
@@ -228,6 +230,7 @@ TEST_CASE("CSV has a row a plateau and item, with numbers that read back exactly
   CHECK(rows[1][column(rows, "error_k")] == "0.0212");
   CHECK(rows[1][column(rows, "standard_error_k")] == "0.00025");
   CHECK(rows[1][column(rows, "raw_unit")] == "ohm");
+  CHECK(rows[1][column(rows, "direction")] == "down");
   CHECK(rows[2][column(rows, "error_k")].empty());
   CHECK(rows[2][column(rows, "faults")] == "10");
   CHECK(rows[2][column(rows, "head")] == std::string(64, 'a'));
@@ -262,10 +265,39 @@ TEST_CASE("JSON has the documented keys") {
   CHECK(plateau["items"][0]["serial"] == "SB-P-11");
   CHECK(plateau["items"][1]["error_k"].is_null());
   CHECK(plateau["items"][1]["faults"]["open_sensor"] == 10);
+  CHECK(plateau["direction"] == "down");
+  const auto& again = json["revisited"][0];
+  CHECK(again["serial"] == "SB-P-11");
+  CHECK(again["up"]["n"] == 2);
+  CHECK(again["down"]["mean_k"] == 0.0212);
+  CHECK(again["difference_k"] == -0.0007);
+  CHECK(again["between_sd_k"] == 0.0004);
   CHECK(json["ending"] == "finished");
   Results unfinished = example();
   unfinished.ending.reset();
   CHECK(nlohmann::ordered_json::parse(report::json(unfinished))["ending"].is_null());
+}
+
+TEST_CASE("a line that several channels share says which, in text and JSON; a fraction has no unit") {
+  Results results = example();
+  results.lab_budget.emplace();
+  ItemBudget budget;
+  budget.lines = {{"s, resistance, common: gain",
+                   "1",
+                   uncertainty::Shape::rectangular,
+                   2e-6,
+                   std::nullopt,
+                   12.5,
+                   {{Enters::raw, 0, 138.5}, {Enters::raw, 1, 100}},
+                   "manual",
+                   0.0000144}};
+  results.plateaus[0].items[0].budget = budget;
+  const std::string text = report::budgets(results);
+  INFO(text);
+  CHECK(text.find("s, resistance, common: gain: one error in R1, X1") != std::string::npos);
+  CHECK(text.find("2e-06 1") == std::string::npos);
+  const auto json = nlohmann::ordered_json::parse(report::json(results));
+  CHECK(json["plateaus"][0]["items"][0]["budget"]["lines"][0]["channels"] == std::vector<int>{0, 1});
 }
 
 TEST_CASE("numbers as text") {

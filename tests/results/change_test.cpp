@@ -13,15 +13,19 @@ using uncertainty::Shape;
 namespace {
 
 BudgetLine input(const std::string& name, double standard_k, double sensitivity) {
-  return {name, "K", Shape::normal, standard_k, std::nullopt, sensitivity, Enters::difference, 0, "a test", 0};
+  return {name,     "K", Shape::normal, standard_k, std::nullopt, sensitivity, {{Enters::error, 0, sensitivity}},
+          "a test", 0};
 }
 
-Item item_with(double error_k, double certificate_k, double scatter_k) {
+const CertificateOf of_reference{"SB-REF-02", "SB-REF-02/2025", "2025-03-04"};
+
+Item item_with(double error_k, double certificate_k, double scatter_k,
+               const std::optional<CertificateOf>& certificate = of_reference, double sensitivity = -1) {
   Item out;
   out.error_k = error_k;
   ItemBudget budget;
-  budget.lines = {input("reference R1: certificate", certificate_k, -1),
-                  input("scatter of item - reference", scatter_k, 1)};
+  budget.lines = {input("reference", certificate_k, sensitivity), input("scatter of item - reference", scatter_k, 1)};
+  budget.lines[0].certificate = certificate;
   REQUIRE(combine(budget, 0.9545).ok());
   out.budget = budget;
   return out;
@@ -59,6 +63,29 @@ TEST_CASE("Another certificate does not cancel") {
       changes(one_run("SB-1", {{0, item_with(0, 0.03, 0)}}), one_run("SB-1", {{0, item_with(0, 0.04, 0)}}));
   REQUIRE(found.ok());
   CHECK(*found->front().standard_k == Approx(0.05));
+}
+
+TEST_CASE("It is the same certificate by sensor, number and date, whatever the line is called") {
+  const auto standard_k = [](const std::optional<CertificateOf>& earlier, const std::optional<CertificateOf>& later) {
+    const auto found = changes(one_run("SB-1", {{0, item_with(0, 0.03, 0, earlier)}}),
+                               one_run("SB-1", {{0, item_with(0, 0.03, 0, later)}}));
+    REQUIRE(found.ok());
+    return *found->front().standard_k;
+  };
+  const double apart_k = 0.03 * std::sqrt(2);
+  CHECK(standard_k(of_reference, of_reference) == 0);
+  for (const CertificateOf& other : {CertificateOf{"SB-REF-03", of_reference.number, of_reference.calibrated},
+                                     CertificateOf{of_reference.serial, "SB-REF-02/2026", of_reference.calibrated},
+                                     CertificateOf{of_reference.serial, of_reference.number, "2026-03-04"}})
+    CHECK(standard_k(of_reference, other) == Approx(apart_k));
+  CHECK(standard_k(std::nullopt, std::nullopt) == Approx(apart_k));  // two cards that name nothing
+}
+
+TEST_CASE("Of a certificate that served both times there remains what the sensitivities differ by") {
+  const auto found = changes(one_run("SB-1", {{0, item_with(0, 0.03, 0, of_reference, 1.1)}}),
+                             one_run("SB-1", {{0, item_with(0, 0.03, 0, of_reference, 0.9)}}));
+  REQUIRE(found.ok());
+  CHECK(*found->front().standard_k == Approx(0.006));
 }
 
 TEST_CASE("A setpoint that stands twice is matched in order; gaps leave U unknown") {

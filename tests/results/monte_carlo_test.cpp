@@ -2,6 +2,7 @@
 #include "results/monte_carlo.hpp"
 
 #include <catch2/catch.hpp>
+#include <cmath>
 
 #include "results/budget.hpp"
 
@@ -35,7 +36,7 @@ Results one_item(thermometry::SensorModel model, double raw, double t_c, double 
   ItemBudget budget;
   const double slope = *thermometry::sensitivity_per_k(out.channels[1].model, t_c);
   budget.lines.push_back(
-      {"reading", "ohm", Shape::normal, standard, std::nullopt, 1 / slope, Enters::item_raw, 1, "test", 0});
+      {"reading", "ohm", Shape::normal, standard, std::nullopt, 1 / slope, {{Enters::raw, 1, 1}}, "test", 0});
   REQUIRE(combine(budget, 0.9545).ok());
   item.budget = budget;
   out.lab_budget = uncertainty::LabBudget{};
@@ -67,6 +68,73 @@ TEST_CASE(
   REQUIRE(check.ok());
   CHECK(check->found.symmetric.high > -check->found.symmetric.low);  // a low resistance is worth more kelvins
   CHECK_FALSE(check->agreement.validated);
+}
+
+TEST_CASE("An error that reference and item share is one draw, of its own shape, through both models") {
+  // A Pt1000 against a Pt100 on one scanner, whose offset of ±0.01 ohm both share: -2.6366 + 0.2637 K/ohm at 100 °C.
+  Results results = one_item(thermometry::Platinum{1000}, 1385.055, 100, 0);
+  results.plateaus[0].reference.each[0].raw_mean = 138.5055;
+  Item& item = results.plateaus[0].items[0];
+  const double k_per_ohm = -1 / 0.37928 + 1 / 3.7928;
+  item.budget->lines = {{"offset",
+                         "ohm",
+                         Shape::rectangular,
+                         0.01,
+                         std::nullopt,
+                         k_per_ohm,
+                         {{Enters::raw, 0, 1}, {Enters::raw, 1, 1}},
+                         "test",
+                         0}};
+  REQUIRE(combine(*item.budget, 0.9545).ok());
+  const auto check = monte_carlo(results, results.plateaus[0], item, 7, 2);
+  REQUIRE(check.ok());
+  CHECK(check->found.standard_uncertainty == Approx(0.01 * std::abs(k_per_ohm) / std::sqrt(3)).epsilon(0.01));
+  CHECK(check->found.symmetric.high == Approx(0.9545 * 0.01 * std::abs(k_per_ohm)).epsilon(0.01));
+  CHECK_FALSE(check->agreement.validated);  // k = 2 is too long for a rectangle
+}
+
+TEST_CASE("A junction that serves reference and item moves both in each trial") {
+  const thermometry::SensorModel type_t = thermometry::Thermocouple{thermometry::ThermocoupleType::t, {}};
+  const double raw = *thermometry::raw_value(type_t, 60, 23.0);
+  Results results = one_item(type_t, raw, 60, 0);
+  results.channels.resize(3);
+  results.channels[0].model = type_t;
+  results.channels[2].role = Role::junction;
+  results.channels[2].model = thermometry::Platinum{};
+  results.channels[0].junction = results.channels[1].junction = JunctionChannel{2};
+  Plateau& plateau = results.plateaus[0];
+  plateau.reference.each[0].raw_mean = raw;
+  Readings block;
+  block.channel = 2;
+  block.raw_mean = *thermometry::raw_value(thermometry::Platinum{}, 23, std::nullopt);
+  block.mean_c = 23.0;
+  plateau.junctions = {block};
+  Item& item = plateau.items[0];
+  // Half a kelvin of the block, by its sensor and by its reading, and a microvolt of noise that is the item's alone.
+  item.budget->lines = {{"block",
+                         "K",
+                         Shape::normal,
+                         0.5,
+                         std::nullopt,
+                         0,
+                         {{Enters::junction, 0, 1}, {Enters::junction, 1, 1}},
+                         "test",
+                         0},
+                        {"its reading", "ohm", Shape::normal, 0.2, std::nullopt, 0, {{Enters::raw, 2, 1}}, "test", 0},
+                        {"noise",
+                         "V",
+                         Shape::normal,
+                         1e-6,
+                         std::nullopt,
+                         1 / *thermometry::sensitivity_per_k(type_t, 60),
+                         {{Enters::raw, 1, 1}},
+                         "test",
+                         0}};
+  REQUIRE(combine(*item.budget, 0.9545).ok());
+  const auto check = monte_carlo(results, plateau, item, 7, 1);
+  REQUIRE(check.ok());
+  CHECK(check->agreement.validated);
+  CHECK(check->found.standard_uncertainty == Approx(*item.budget->standard_k).epsilon(0.01));
 }
 
 TEST_CASE("A trial that leaves the model's range is an error, not a number") {
