@@ -48,13 +48,14 @@ def begins_torn_end(piece):
 def pieces(path):
     """The lines of all files of a journal in order, without those that a later file has again, and what is behind them."""
     (stem, extension), lines, begin = os.path.splitext(path), [], 0
-    for name in itertools.takewhile(os.path.exists, [path] + [f"{stem}-{number}{extension}" for number in range(2, 10)]):
+    later = (f"{stem}-{number}{extension}" for number in itertools.count(2))
+    for name in itertools.takewhile(os.path.exists, itertools.chain([path], later)):
         file = pathlib.Path(name).read_bytes()
         own = [Piece(found.group(), found.start(), file) for found in re.finditer(rb'[^\n]*\n|[^\n]+\Z', file)]
         first = FRAME.fullmatch(own[0].line) if own else None
-        if name != path and not first and (not own or not own[0].line.endswith(b"\n") or begins_torn_end(own[0])):
-            break
-        begin = max(begin, int(first[1])) if name != path and first else len(lines)
+        if name != path and not first:  # torn: nothing goes on; otherwise damage
+            return lines if not own or not own[0].line.endswith(b"\n") or begins_torn_end(own[0]) else lines + own
+        begin = max(begin, int(first[1])) if name != path else 0
         lines[begin:] = own
     return lines
 
@@ -77,13 +78,12 @@ def check(path, key=None):
     """The Verdict on a journal; key: the public key, as 64 hex digits, that must have sealed it."""
     lines, head, opening, closing, seal = pieces(path), "0" * 64, None, None, None
     for n, piece in enumerate(lines):
-        frame = record(piece)
-        if not frame and not closing and begins_torn_end(piece) and piece.file is lines[-1].file:
-            return Verdict(4, "torn", n, head, "none")
+        frame, complete = record(piece), seal or (closing and opening[1] == b"1")
+        if not frame and not complete and begins_torn_end(piece) and piece.file is lines[-1].file:
+            return Verdict(4, "torn", n, head, "missing" if closing else "none")
         good = frame and frame[1] == b"%d" % n and frame[5].decode() == head
         opening = opening or (good and frame[3] == b"opening" and OPENING.fullmatch(frame[4]))
-        if closing:
-            seal = good and not seal and opening[1] == b"2" and seal_of(frame, closing)
+        seal = seal_of(frame, closing) if good and closing and not complete else None
         if not (good and opening) or (closing and not seal) or (frame[3] == b"seal" and not closing):
             return Verdict(2, "damaged", n, head, "none")
         closing, head = closing or (frame if frame[3] == b"closing" else None), hashlib.sha256(piece.line[:-1]).hexdigest()
