@@ -21,7 +21,7 @@ cmake --build --preset release --target nightwell nightwelld nightwell-guardian 
 bin=$top/build/release/bin
 
 rm -rf "$out"
-mkdir -p "$out/ports" "$out/sim"
+mkdir -p "$out/ports" "$out/sim" "$out/second"
 export NIGHTWELL_RUNTIME=$out/runtime NIGHTWELL_STATE=$out/state
 
 # Whatever happens, nothing of this stays behind.
@@ -44,7 +44,8 @@ coproc SIM { exec "$bin/nightwell-simbench" "$here/sim.json" --speed "$speed" --
 pids+=("$SIM_PID")
 read -r ready <&"${SIM[0]}"
 [ "$ready" = ready ] || { cat "$out/sim.err"; exit 1; }
-"$bin/nightwelld" --speed "$speed" 2>"$out/nightwelld.log" &
+"$bin/nightwell" keys make "$out/seal" >/dev/null  # a lab makes its own once, and keeps it
+"$bin/nightwelld" --speed "$speed" --seal-key "$out/seal" --second "$out/second" 2>"$out/nightwelld.log" &
 pids+=($!)
 for _ in $(seq 100); do [ -S "$NIGHTWELL_RUNTIME/control.sock" ] && break; sleep 0.05; done
 
@@ -65,6 +66,7 @@ journal=$NIGHTWELL_STATE/runs/$run/journal.ndjson
 echo "The simulator's true errors, found again:"
 python3 "$here/compare.py" "$out/results.json" "$out/sim/truth.json" bath
 echo
-"$bin/nightwell" verify "$journal"
+echo "\$ nightwell verify $run --key demo/out/seal.pub --copy demo/out/second/$run"
+"$bin/nightwell" verify "$run" --key "$out/seal.pub" --copy "$out/second/$run"
 echo "report: $out/report.html"
 echo "journal: $journal"

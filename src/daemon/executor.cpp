@@ -14,8 +14,6 @@
 #include "daemon/planned_size.hpp"
 #include "daemon/records.hpp"
 #include "daemon/status.hpp"
-#include "plan/plan_json.hpp"
-#include "sequence/reading_order.hpp"
 
 namespace nightwell::daemon {
 
@@ -42,14 +40,6 @@ std::string first_line_of(const char* path) {
 std::string host_name() {
   char name[256] = {};
   return gethostname(name, sizeof name - 1) == 0 ? std::string(name) : std::string("unknown");
-}
-
-Json orders_json(const Plan& plan) {
-  Json orders;
-  orders[std::string(references_order)] = reference_visits(plan);
-  for (ReadingOrder order : {ReadingOrder::straight, ReadingOrder::mirrored, ReadingOrder::bracketed})
-    orders[std::string(name(order))] = visits(plan, order);
-  return orders;
 }
 
 guardian::Limits limits_of(const sequence::Source& source) {
@@ -139,32 +129,9 @@ bool Executor::idle() const {
 
 Result<void> Executor::write_opening() {
   opened_utc_ = clock_.utc();
-  Json opening;
-  opening["format"] = journal::format_name;
-  opening["run"] = settings_.run;
-  opening["program"] = {{"name", "nightwelld"}, {"version", NIGHTWELL_VERSION}};
-  opening["host"] = host_name();
-  opening["boot_id"] = first_line_of("/proc/sys/kernel/random/boot_id");
-  opening["speed"] = settings_.speed;
-  opening["profile"] = plan_.profile;
-  opening["bench"] = plan_.bench;
-  opening["job"] = plan_.job;
-  opening["customer_reference"] = plan_.customer_reference;
-  opening["files"] = plan_.files;
-  opening["accepted_overdue"] = plan_.accepted_overdue;
-  Json names = Json::array();
-  for (const auto& channel : plan_.channels) names.push_back(channel.name);
-  opening["channels"] = std::move(names);
-  opening["orders"] = orders_json(plan_);
-
-  std::vector<RecordText> records{{"opening", std::move(opening)}, {"plan", plan::plan_record(plan_)}};
-  for (std::size_t i = 0; i < plan_.channels.size(); ++i) records.push_back({"card", plan::card_record(plan_, i)});
-  if (!plan_.budget.empty()) records.push_back({"budget", plan::budget_record(plan_)});
-  for (std::size_t i = 0; i < plan_.plateaus.size(); ++i)
-    records.push_back({"plateau_plan", plan::plateau_record(plan_, i)});
-  records.push_back(
-      {"phase", {{"phase", "opening"}, {"plateau", nullptr}, {"setpoint_c", nullptr}, {"why", "started"}}});
-  for (const auto& r : records) {
+  const OpeningFacts facts{settings_.run, host_name(), first_line_of("/proc/sys/kernel/random/boot_id"),
+                           settings_.speed};
+  for (const auto& r : opening_records(plan_, facts)) {
     const journal::Stamp stamp{clock_.utc(), clock_.now()};
     if (auto written = journal_.append(r.kind, r.fields, stamp); !written) return written.error();
   }

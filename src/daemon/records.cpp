@@ -2,8 +2,11 @@
 
 #include <nlohmann/json.hpp>
 
+#include "journal/journal.hpp"
 #include "journal/or_null.hpp"
+#include "plan/plan_json.hpp"
 #include "sequence/conversion.hpp"
+#include "sequence/reading_order.hpp"
 
 namespace nightwell::daemon {
 
@@ -44,6 +47,35 @@ RecordText sweep_record(const Plan& plan, const SweepFinished& sweep, const std:
   const bool captured = asked && (asked->purpose == SweepPurpose::capture || asked->purpose == SweepPurpose::window);
   if (captured) fields["t_c"] = temperatures(plan, sweep);
   return {"sweep", std::move(fields)};
+}
+
+Json orders_json(const Plan& plan) {
+  Json orders;
+  orders[std::string(references_order)] = reference_visits(plan);
+  for (ReadingOrder order : {ReadingOrder::straight, ReadingOrder::mirrored, ReadingOrder::bracketed})
+    orders[std::string(name(order))] = visits(plan, order);
+  return orders;
+}
+
+RecordText opening_record(const Plan& plan, const OpeningFacts& facts) {
+  Json opening;
+  opening["format"] = journal::format_name;
+  opening["run"] = facts.run;
+  opening["program"] = {{"name", "nightwelld"}, {"version", NIGHTWELL_VERSION}};
+  opening["host"] = facts.host;
+  opening["boot_id"] = facts.boot_id;
+  opening["speed"] = facts.speed;
+  opening["profile"] = plan.profile;
+  opening["bench"] = plan.bench;
+  opening["job"] = plan.job;
+  opening["customer_reference"] = plan.customer_reference;
+  opening["files"] = plan.files;
+  opening["accepted_overdue"] = plan.accepted_overdue;
+  Json names = Json::array();
+  for (const auto& channel : plan.channels) names.push_back(channel.name);
+  opening["channels"] = std::move(names);
+  opening["orders"] = orders_json(plan);
+  return {"opening", std::move(opening)};
 }
 
 struct EventRecord {
@@ -130,6 +162,17 @@ struct ActionRecord {
 };
 
 }  // namespace
+
+std::vector<RecordText> opening_records(const Plan& plan, const OpeningFacts& facts) {
+  std::vector<RecordText> records{opening_record(plan, facts), {"plan", plan::plan_record(plan)}};
+  for (std::size_t i = 0; i < plan.channels.size(); ++i) records.push_back({"card", plan::card_record(plan, i)});
+  if (!plan.budget.empty()) records.push_back({"budget", plan::budget_record(plan)});
+  for (std::size_t i = 0; i < plan.plateaus.size(); ++i)
+    records.push_back({"plateau_plan", plan::plateau_record(plan, i)});
+  records.push_back(
+      {"phase", {{"phase", "opening"}, {"plateau", nullptr}, {"setpoint_c", nullptr}, {"why", "started"}}});
+  return records;
+}
 
 RecordText event_record(const Plan& plan, const Event& event, const std::optional<StartSweep>& asked) {
   return std::visit(EventRecord{plan, asked}, event.what);

@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "sequence/events.hpp"
 #include "sequence/plan.hpp"
@@ -14,6 +15,15 @@ struct RecordText {
   std::string kind;
   nlohmann::ordered_json fields;
 };
+
+// What the opening record says besides the plan. `speed` of the run's clock, 1 = real time.
+struct OpeningFacts {
+  std::string run, host, boot_id;
+  double speed = 1;
+};
+
+// The first records of every journal: opening, plan, cards, budget, plateau plans, and the first phase.
+[[nodiscard]] std::vector<RecordText> opening_records(const sequence::Plan& plan, const OpeningFacts& facts);
 
 // What an event adds to the journal before it is given to the sequencer. A tick has one too: the executor writes it
 // only where the tick decided something. `asked` is the sweep that a SweepFinished answers; `odd` holds replies worth

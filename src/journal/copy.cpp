@@ -19,7 +19,6 @@ namespace nightwell::journal {
 namespace {
 
 using SteadyClock = std::chrono::steady_clock;
-constexpr std::chrono::seconds pause{1}, pause_after_error{10};
 constexpr std::size_t block_bytes = 256 * 1024;
 
 std::optional<dev_t> device_of(const std::filesystem::path& folder) {
@@ -107,9 +106,11 @@ class CopyFiles {
 
 }  // namespace
 
-std::shared_ptr<Copy> Copy::start(std::filesystem::path source, std::filesystem::path target, Tell tell) {
+std::shared_ptr<Copy> Copy::start(std::filesystem::path source, std::filesystem::path target, Tell tell,
+                                  Pauses pauses) {
   auto state = std::make_shared<State>();
-  std::thread([state, files = CopyFiles(std::move(source), std::move(target)), tell = std::move(tell)]() mutable {
+  std::thread([state, files = CopyFiles(std::move(source), std::move(target)), tell = std::move(tell),
+               pauses]() mutable {
     auto next = SteadyClock::now();
     bool behind = false;
     for (bool last = false; !last;) {
@@ -126,7 +127,7 @@ std::shared_ptr<Copy> Copy::start(std::filesystem::path source, std::filesystem:
       if (failed && !behind) tell(News::behind, "the second copy is behind: " + *failed);
       if (!failed && behind) tell(News::caught_up, "the second copy has caught up");
       behind = failed.has_value();
-      next = SteadyClock::now() + (failed ? pause_after_error : pause);
+      next = SteadyClock::now() + (failed ? pauses.after_error : pauses.between);
     }
     const std::lock_guard lock(state->mutex);
     state->finished = true;

@@ -12,6 +12,7 @@
 #include <functional>
 #include <memory>
 #include <string>
+#include <utility>
 
 namespace nightwell::journal {
 
@@ -21,8 +22,16 @@ class Copy {
   // Called on the copy's thread, once as it falls behind and once as it has caught up again.
   using Tell = std::function<void(News, std::string text)>;
 
+  struct Pauses {
+    std::chrono::milliseconds between{1000}, after_error{10'000};
+  };
+
   // `target` must not exist; its folder is made where it does not.
-  static std::shared_ptr<Copy> start(std::filesystem::path source, std::filesystem::path target, Tell tell);
+  static std::shared_ptr<Copy> start(std::filesystem::path source, std::filesystem::path target, Tell tell,
+                                     Pauses pauses);
+  static std::shared_ptr<Copy> start(std::filesystem::path source, std::filesystem::path target, Tell tell) {
+    return start(std::move(source), std::move(target), std::move(tell), Pauses());
+  }
 
   // The first `bytes` of the source are on disk.
   void offer(std::uint64_t bytes);

@@ -159,11 +159,12 @@ std::optional<strict_json::Fault> parse_into(std::string_view line, Frame& frame
   return strict_json::parse(line, body);
 }
 
-void fill(Record& record, const Frame& frame) {
+// Of a Record or a SweepRecord.
+template <class Any>
+void fill(Any& record, const Frame& frame) {
   record.n = frame.n;
   record.utc = frame.utc;
   record.up = frame.up;
-  record.kind = frame.kind;
 }
 
 std::optional<std::string> ending_of(const nlohmann::ordered_json& body) {
@@ -234,20 +235,38 @@ Result<Record> parse_line(std::string_view line) {
   Frame frame;
   if (const auto fault = parse_into(line, frame, record.body)) return damaged(*fault);
   fill(record, frame);
+  record.kind = frame.kind;
   return record;
 }
 
 Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit) {
+  return read(path, visit, nullptr);
+}
+
+Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit,
+                          const std::function<void(const SweepRecord&)>& visit_sweep) {
   Record record;
+  SweepRecord sweep;
+  bool as_sweep = false;
   std::optional<std::string> ending;
-  auto out = walk(
-      path, [&](std::string_view line, Frame& frame) { return parse_into(line, frame, record.body); },
-      [&](const Lines::Line& line, const Frame& frame) {
-        fill(record, frame);
-        record.offset = line.offset;
-        if (record.kind == "closing") ending = ending_of(record.body);
-        visit(record);
-      });
+  const auto look = [&](std::string_view line, Frame& frame) -> std::optional<strict_json::Fault> {
+    if (auto fault = read_frame(line, frame)) return fault;
+    as_sweep = visit_sweep && frame.kind == "sweep" && read_sweep(line, sweep);
+    return as_sweep ? std::nullopt : strict_json::parse(line, record.body);
+  };
+  const auto accept = [&](const Lines::Line& line, const Frame& frame) {
+    if (as_sweep) {
+      fill(sweep, frame);
+      sweep.offset = line.offset;
+      return visit_sweep(sweep);
+    }
+    fill(record, frame);
+    record.kind = frame.kind;
+    record.offset = line.offset;
+    if (record.kind == "closing") ending = ending_of(record.body);
+    visit(record);
+  };
+  auto out = walk(path, look, accept);
   if (out) (*out).ending = std::move(ending);
   return out;
 }

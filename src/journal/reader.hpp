@@ -28,6 +28,7 @@
 #include <vector>
 
 #include "journal/seal.hpp"
+#include "journal/sweep_record.hpp"
 #include "nightwell/result.hpp"
 #include "nightwell/time.hpp"
 
@@ -66,6 +67,12 @@ struct Verification {
 // Calls `visit` for each record in order, checking structure, n and chain on the way; stops at the first
 // damage.
 Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit);
+
+// The same, for whoever goes through whole nights: sweeps of the usual shape come to `visit_sweep` as numbers, several times
+// faster; all other records to `visit`, sweeps of any other shape among them. Same checks, same order. What a visitor is given
+// is valid during the call.
+Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit,
+                          const std::function<void(const SweepRecord&)>& visit_sweep);
 
 // The same check without building the records; see above for what it leaves out.
 Result<Verification> verify(const std::filesystem::path& path);

@@ -2,14 +2,14 @@
 
 #include <algorithm>
 #include <array>
-#include <bit>
 #include <charconv>
 #include <cmath>
 #include <cstdint>
-#include <cstring>
 #include <nlohmann/json.hpp>
 #include <vector>
 
+#include "journal/json_numbers.hpp"
+#include "journal/json_walker.hpp"
 #include "journal/utf8.hpp"
 
 namespace nightwell::journal::strict_json {
@@ -17,208 +17,6 @@ namespace nightwell::journal::strict_json {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-constexpr bool digit(char c) {
-  return static_cast<unsigned char>(c - '0') < 10;
-}
-
-// How many of 8 bytes are digits before the first that is not. Journals are mostly numbers of changing lengths, where
-// a loop over bytes spends its time on mispredicted ends: this way verify() takes a third less.
-std::size_t leading_digits(const char* bytes) {
-  static_assert(std::endian::native == std::endian::little || std::endian::native == std::endian::big);
-  std::uint64_t word = 0;
-  std::memcpy(&word, bytes, 8);
-  word ^= 0x3030303030303030u;  // digits become 0 to 9
-  const std::uint64_t others = (((word & 0x7f7f7f7f7f7f7f7fu) + 0x7676767676767676u) | word) & 0x8080808080808080u;
-  if constexpr (std::endian::native == std::endian::little)
-    return static_cast<std::size_t>(std::countr_zero(others)) / 8;
-  else
-    return static_cast<std::size_t>(std::countl_zero(others)) / 8;
-}
-
-// Characters that stand for themselves within a string.
-constexpr auto plain = [] {
-  std::array<bool, 256> table{};
-  for (std::size_t c = 0x20; c < 0x7f; ++c) table[c] = c != '"' && c != '\\';
-  return table;
-}();
-
-constexpr int hex_value(char c) {
-  if (digit(c)) return c - '0';
-  if (c >= 'a' && c <= 'f') return c - 'a' + 10;
-  if (c >= 'A' && c <= 'F') return c - 'A' + 10;
-  return -1;
-}
-
-// The four hex digits at the front of `text`, or -1.
-int hex4(std::string_view text) {
-  if (text.size() < 4) return -1;
-  int unit = 0;
-  for (std::size_t i = 0; i < 4; ++i) {
-    const int value = hex_value(text[i]);
-    if (value < 0) return -1;
-    unit = unit * 16 + value;
-  }
-  return unit;
-}
-
-// The grammar, once, for both readers. `Sink` is told of each token and answers nullptr or what is wrong with
-// it.
-template <class Sink>
-class Walker {
- public:
-  Walker(std::string_view text, Sink& sink) : at_(text.data()), begin_(at_), end_(at_ + text.size()), sink_(sink) {}
-
-  std::optional<Fault> walk() {
-    if (value(1) && at_ != end_) fail("something follows the value");
-    if (!wrong_) return std::nullopt;
-    return Fault{static_cast<std::size_t>(at_ - begin_), wrong_};
-  }
-
- private:
-  bool fail(const char* what) {
-    wrong_ = what;
-    return false;
-  }
-  bool told(const char* what) { return what == nullptr || fail(what); }
-  bool here(char c) const { return at_ != end_ && *at_ == c; }
-  bool take(char c) {
-    if (!here(c)) return false;
-    ++at_;
-    return true;
-  }
-
-  bool value(int depth) {
-    if (at_ == end_) return fail("the text ends too early");
-    const char c = *at_;
-    if (digit(c) || c == '-') return number();
-    switch (c) {
-      case '"': return text(false);
-      case '{': return object(depth);
-      case '[': return array(depth);
-      case 't': return word("true", true);
-      case 'f': return word("false", false);
-      case 'n': return word("null", std::nullopt);
-      default: return fail("no JSON value starts like this");
-    }
-  }
-
-  bool object(int depth) {
-    if (depth > deepest) return fail("nested deeper than 16");
-    ++at_;
-    sink_.open_object();
-    if (!take('}')) {
-      do {
-        if (!here('"')) return fail("a key should stand here");
-        if (!text(true)) return false;
-        if (!take(':')) return fail("a colon should stand here");
-        if (!value(depth + 1)) return false;
-      } while (take(','));
-      if (!take('}')) return fail("a comma or a closing brace should stand here");
-    }
-    return told(sink_.close_object());
-  }
-
-  bool array(int depth) {
-    if (depth > deepest) return fail("nested deeper than 16");
-    ++at_;
-    sink_.open_array();
-    if (!take(']')) {
-      do {
-        if (!value(depth + 1)) return false;
-      } while (take(','));
-      if (!take(']')) return fail("a comma or a closing bracket should stand here");
-    }
-    sink_.close_array();
-    return true;
-  }
-
-  bool word(std::string_view expected, std::optional<bool> meaning) {
-    if (static_cast<std::size_t>(end_ - at_) < expected.size() || std::string_view(at_, expected.size()) != expected)
-      return fail("no JSON value starts like this");
-    at_ += expected.size();
-    sink_.literal(meaning);
-    return true;
-  }
-
-  bool digits() {
-    const char* from = at_;
-    while (end_ - at_ >= 8) {
-      const std::size_t run = leading_digits(at_);
-      at_ += run;
-      if (run < 8) return at_ != from;
-    }
-    while (at_ != end_ && digit(*at_)) ++at_;
-    return at_ != from;
-  }
-
-  bool number() {
-    const char* from = at_;
-    bool whole = true;
-    take('-');
-    if (!take('0') && !digits()) return fail("a number lacks its digits");
-    if (take('.')) {
-      whole = false;
-      if (!digits()) return fail("a number lacks digits behind its point");
-    }
-    if (here('e') || here('E')) {
-      whole = false;
-      ++at_;
-      if (!take('+')) take('-');
-      if (!digits()) return fail("a number lacks the digits of its exponent");
-    }
-    return told(sink_.number({from, static_cast<std::size_t>(at_ - from)}, whole));
-  }
-
-  bool text(bool key) {
-    ++at_;
-    const char* from = at_;
-    bool escapes = false;
-    for (;;) {
-      while (at_ != end_ && plain[static_cast<unsigned char>(*at_)]) ++at_;
-      if (at_ == end_) return fail("a string does not end");
-      if (*at_ == '"') break;
-      if (*at_ != '\\') return fail("a byte that is not printable ASCII");
-      escapes = true;
-      if (!escape()) return false;
-    }
-    const std::string_view inside(from, static_cast<std::size_t>(at_ - from));
-    ++at_;
-    if (key)
-      sink_.key(inside, escapes);
-    else
-      sink_.text(inside, escapes);
-    return true;
-  }
-
-  bool escape() {
-    ++at_;
-    if (at_ == end_) return fail("a string does not end");
-    if (*at_ != 'u') {
-      if (std::string_view("\"\\/bfnrt").find(*at_) == std::string_view::npos) return fail("an unknown escape");
-      ++at_;
-      return true;
-    }
-    ++at_;
-    const auto rest = [this] { return std::string_view(at_, static_cast<std::size_t>(end_ - at_)); };
-    const int unit = hex4(rest());
-    if (unit < 0) return fail("an escape lacks its four hex digits");
-    at_ += 4;
-    if (unit < 0xd800 || unit > 0xdfff) return true;
-    if (unit > 0xdbff || rest().substr(0, 2) != "\\u") return fail("half of a surrogate pair");
-    at_ += 2;
-    const int low = hex4(rest());
-    if (low < 0xdc00 || low > 0xdfff) return fail("half of a surrogate pair");
-    at_ += 4;
-    return true;
-  }
-
-  const char* at_;
-  const char* begin_;
-  const char* end_;
-  Sink& sink_;
-  const char* wrong_ = nullptr;
-};
 
 struct NoSink {
   void open_object() {}
@@ -230,54 +28,6 @@ struct NoSink {
   const char* number(std::string_view, bool) { return nullptr; }
   void literal(std::optional<bool>) {}
 };
-
-// ---- numbers
-// ------------------------------------------------------------------------------------------------------
-
-// A decimal number without the ways it can be written: its digits without zeros at either end, and the power
-// of ten of the first.
-struct Decimal {
-  std::string digits;
-  std::int64_t power = 0;
-  friend bool operator==(const Decimal&, const Decimal&) = default;
-};
-
-Decimal decimal(std::string_view number) {
-  if (!number.empty() && number.front() == '-') number.remove_prefix(1);
-  const std::size_t e = std::min(number.find_first_of("eE"), number.size());
-  std::int64_t exponent = 0;
-  if (e < number.size()) {
-    std::string_view text = number.substr(e + 1);
-    if (!text.empty() && text.front() == '+') text.remove_prefix(1);
-    std::from_chars(text.data(), text.data() + text.size(), exponent);
-  }
-  Decimal out;
-  const std::string_view mantissa = number.substr(0, e);
-  const std::size_t point = std::min(mantissa.find('.'), mantissa.size());
-  for (const char c : mantissa)
-    if (c != '.') out.digits += c;
-  out.power = exponent + static_cast<std::int64_t>(point);
-  const std::size_t zeros = std::min(out.digits.find_first_not_of('0'), out.digits.size());
-  out.digits.erase(0, zeros);
-  out.power -= static_cast<std::int64_t>(zeros);
-  out.digits.erase(out.digits.find_last_not_of('0') + 1);
-  if (out.digits.empty()) out.power = 0;
-  return out;
-}
-
-std::string_view print(double value, std::array<char, 32>& into) {
-  const auto done = std::to_chars(into.data(), into.data() + into.size(), value);
-  return {into.data(), static_cast<std::size_t>(done.ptr - into.data())};
-}
-
-bool comes_back(std::string_view lexeme, double value) {
-  // Up to 15 digits always come back (DBL_DIG), away from the ends of the range; a short lexeme without an
-  // exponent is far away from them.
-  if (lexeme.size() <= 16 && lexeme.find_first_of("eE") == std::string_view::npos) return true;
-  std::array<char, 32> room{};
-  const std::string_view again = print(value, room);
-  return again == lexeme || decimal(again) == decimal(lexeme);
-}
 
 const char* read_number(std::string_view lexeme, bool whole, Json& out) {
   const char* const end = lexeme.data() + lexeme.size();
@@ -294,10 +44,9 @@ const char* read_number(std::string_view lexeme, bool whole, Json& out) {
     }
   }
   double value = 0;
-  if (std::from_chars(lexeme.data(), end, value).ec != std::errc()) return "a number beyond what a double can hold";
-  if (!comes_back(lexeme, value)) return "a number with more digits than a double can hold";
+  const char* wrong = read_double(lexeme, value);
   out = value;
-  return nullptr;
+  return wrong;
 }
 
 // ---- text

@@ -15,11 +15,11 @@ constexpr const char* head_line =
     "standard_error_k,faults,reference_outside,junction_outside,left_out,ending,head,"
     "standard_k,degrees_of_freedom,k,expanded_k,budget_gaps,tolerance,limit_k,conformance,verdict,direction\r\n";
 
-std::string item_line(const Plateau& plateau, const Item& item, const Results& results) {
+void append_item(std::string& out, const Plateau& plateau, const Item& item, const Results& results) {
   const auto& channel = results.channels[item.readings.channel];
   std::size_t faults = 0;
   for (const auto& fault : item.readings.faults) faults += fault.count;
-  CsvLine line;
+  CsvLine line(out);
   line.text(results.run).text(results.job).text(results.customer_reference).text(results.profile).text(results.bench);
   line.whole(plateau.index).number(plateau.setpoint_c).text(plateau.source).text(plateau.outcome);
   line.number(plateau.reference.mean_c).number(plateau.reference.sd_k);
@@ -40,7 +40,7 @@ std::string item_line(const Plateau& plateau, const Item& item, const Results& r
     line.text("").text("").text("");
   line.text(item.verdict ? std::string(name(item.verdict->answer)) : "");
   line.text(std::string(name(plateau.direction)));
-  return line.ended();
+  line.end();
 }
 
 }  // namespace
@@ -48,7 +48,7 @@ std::string item_line(const Plateau& plateau, const Item& item, const Results& r
 std::string csv(const Results& results) {
   std::string out = head_line;
   for (const Plateau& plateau : results.plateaus)
-    for (const Item& item : plateau.items) out += item_line(plateau, item, results);
+    for (const Item& item : plateau.items) append_item(out, plateau, item, results);
   return out;
 }
 

@@ -1,7 +1,5 @@
 #include "report/csv_line.hpp"
 
-#include <string_view>
-
 #include "journal/plain_text.hpp"
 #include "report/numbers.hpp"
 
@@ -22,14 +20,20 @@ std::string text_cell(const std::string& given) {
 }
 
 CsvLine& CsvLine::number(std::optional<double> value) {
-  return put(exact(value));
+  comma();
+  append_exact(to_, value);
+  return *this;
 }
 
-CsvLine& CsvLine::put(const std::string& cell) {
-  if (!first_) cells_ += ',';
-  first_ = false;
-  cells_ += cell;
+CsvLine& CsvLine::cells(std::string_view ready) {
+  comma();
+  to_ += ready;
   return *this;
+}
+
+void CsvLine::comma() {
+  if (!first_) to_ += ',';
+  first_ = false;
 }
 
 }  // namespace nightwell::report

@@ -3,6 +3,7 @@
 
 #include <optional>
 #include <string>
+#include <string_view>
 
 namespace nightwell::report {
 
@@ -10,23 +11,28 @@ namespace nightwell::report {
 // blanks before one) for a formula; an apostrophe in front makes it text there (CWE-1236).
 [[nodiscard]] std::string text_cell(const std::string& given);
 
+// Appends a line to a text, cell by cell.
 class CsvLine {
  public:
-  CsvLine& text(const std::string& value) { return put(text_cell(value)); }
+  explicit CsvLine(std::string& to) : to_(to) {}
+
+  CsvLine& text(const std::string& value) { return cells(text_cell(value)); }
   // The shortest text that reads back as the same double; empty for a missing value.
   CsvLine& number(std::optional<double> value);
   template <class Whole>
   CsvLine& whole(Whole value) {
-    return put(std::to_string(value));
+    return cells(std::to_string(value));
   }
-  CsvLine& nothing() { return put(""); }
-  // With its CRLF.
-  [[nodiscard]] std::string ended() const { return cells_ + "\r\n"; }
+  CsvLine& nothing() { return cells(""); }
+  // One or more that are ready, with commas between them.
+  CsvLine& cells(std::string_view ready);
+  // Its CRLF.
+  void end() { to_ += "\r\n"; }
 
  private:
-  CsvLine& put(const std::string& cell);
+  void comma();
 
-  std::string cells_;
+  std::string& to_;
   bool first_ = true;
 };
 

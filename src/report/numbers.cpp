@@ -15,15 +15,21 @@ std::string fixed(std::optional<double> value, int decimals) {
   return out;
 }
 
-std::string exact(std::optional<double> value) {
-  if (!value) return "";
+void append_exact(std::string& out, std::optional<double> value) {
+  if (!value) return;
   // Plain decimals where a person can still read them, else the shorter form: 0.0003, not 3e-04.
   const double size = std::abs(*value);
   const bool plain = size == 0 || (size >= 1e-6 && size < 1e15);
   std::array<char, 64> room{};
   const auto done = plain ? std::to_chars(room.data(), room.data() + room.size(), *value, std::chars_format::fixed)
                           : std::to_chars(room.data(), room.data() + room.size(), *value);
-  return {room.data(), done.ptr};
+  out.append(room.data(), done.ptr);
+}
+
+std::string exact(std::optional<double> value) {
+  std::string out;
+  append_exact(out, value);
+  return out;
 }
 
 std::string raw_text(std::optional<double> raw, Quantity quantity) {

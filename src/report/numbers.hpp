@@ -13,6 +13,7 @@ namespace nightwell::report {
 
 // The shortest text that reads back as the same double; "" for a missing value.
 [[nodiscard]] std::string exact(std::optional<double> value);
+void append_exact(std::string& out, std::optional<double> value);
 
 // For people: 1.69385 mV, 100.39051 ohm, 4.00000 mA, 21.4000 °C. "-" for a missing value.
 [[nodiscard]] std::string raw_text(std::optional<double> raw, Quantity quantity);

@@ -47,7 +47,8 @@ class Setup {
 
 Result<std::string> setup_json(const std::filesystem::path& path, const results::Results& results) {
   Setup setup;
-  const auto verification = journal::read(path, [&](const journal::Record& record) { setup.take(record); });
+  const auto verification = journal::read(
+      path, [&](const journal::Record& record) { setup.take(record); }, [](const journal::SweepRecord&) {});
   if (!verification) return verification.error();
   return std::move(setup).text(results);
 }

@@ -1,6 +1,7 @@
 #include "results/collector.hpp"
 
 #include <algorithm>
+#include <iterator>
 
 #include "plan/budget_json.hpp"
 #include "plan/sensor_json.hpp"
@@ -17,6 +18,15 @@ namespace {
 constexpr const char* first_format = "nightwell-journal/1";
 constexpr const char* format = "nightwell-journal/2";
 constexpr const char* doing = "working results out of a journal";
+
+Error no_opening() {
+  return {Errc::bad_input, doing, "its first record is no opening: it is not the journal of a run", ""};
+}
+
+// Sweeps that results may rest on; the others only watch.
+bool counts(std::string_view purpose) {
+  return purpose == "capture" || purpose == "window";
+}
 
 std::optional<Role> role(std::string_view word) {
   for (const Role one : {Role::reference, Role::item, Role::junction})
@@ -79,7 +89,7 @@ void Collector::take(const journal::Record& record) {
     out_.opened_utc = record.utc;
     take_opening(fields);
   } else if (!opened_) {
-    error_ = Error{Errc::bad_input, doing, "its first record is no opening: it is not the journal of a run", ""};
+    error_ = no_opening();
   } else if (record.kind == "card") {
     take_card(fields);
   } else if (record.kind == "budget") {
@@ -87,7 +97,7 @@ void Collector::take(const journal::Record& record) {
   } else if (record.kind == "plateau_plan") {
     take_plateau_plan(fields);
   } else if (record.kind == "sweep") {
-    take_sweep(fields);
+    take_sweep(sweep_record_of(fields, record));
   } else if (record.kind == "plateau") {
     take_plateau(fields);
   } else if (record.kind == "left_out") {
@@ -97,6 +107,13 @@ void Collector::take(const journal::Record& record) {
   } else if (record.kind == "closing") {
     take_closing(fields);
   }
+  out_.last_utc = record.utc;
+}
+
+void Collector::take(const journal::SweepRecord& record) {
+  if (error_) return;
+  if (!opened_) error_ = no_opening();
+  take_sweep(record);
   out_.last_utc = record.utc;
 }
 
@@ -150,25 +167,31 @@ void Collector::take_plateau_plan(const Fields& fields) {
   if (fields.ok() && !planned_.emplace(index, std::move(planned)).second) fields.fail("a second plan of this plateau");
 }
 
-void Collector::take_sweep(const Fields& fields) {
-  const std::string purpose = fields.text("purpose");
-  if (purpose == "preflight" || purpose == "watch") return take_start(fields);
-  if (purpose != "capture" && purpose != "window") return;
-  const auto plateau = fields.whole_or_null("plateau");
-  if (!plateau) return;
-  const auto planned = planned_.find(static_cast<std::size_t>(*plateau));
-  if (planned == planned_.end()) return fields.fail("its plateau was never planned");
-  if (purpose == "window" && !planned->second.inside) return;
-  Sweep sweep = sweep_of(fields, orders_);
-  if (fields.ok() && !planned->second.sweeps.emplace(sweep.number, std::move(sweep.readings)).second)
-    fields.fail("a second sweep of this number");
+void Collector::take_sweep(const journal::SweepRecord& record) {
+  if (error_) return;
+  if (!counts(record.purpose)) return take_start(record);
+  if (!record.plateau) return;
+  const auto fail = [&](const std::string& what) { error_ = damaged(place_of(record.n, "sweep"), what); };
+  const auto planned = planned_.find(static_cast<std::size_t>(*record.plateau));
+  if (planned == planned_.end()) return fail("its plateau was never planned");
+  if (record.purpose == "window" && !planned->second.inside) return;
+  auto sweep = sweep_of(record, orders_);
+  if (!sweep)
+    error_ = sweep.error();
+  else if (!planned->second.sweeps.emplace(record.sweep, std::move(sweep.value().readings)).second)
+    fail("a second sweep of this number");
 }
 
 // The first sweep in which every reference gave a temperature.
-void Collector::take_start(const Fields& fields) {
+void Collector::take_start(const journal::SweepRecord& record) {
   if (start_c_ || !out_.plateaus.empty() || cards_.size() < out_.channels.size()) return;
-  const Sweep sweep = sweep_of(fields, orders_);
-  if (!fields.ok()) return;
+  if (record.purpose != "preflight" && record.purpose != "watch") return;
+  const auto read = sweep_of(record, orders_);
+  if (!read) {
+    error_ = read.error();
+    return;
+  }
+  const Sweep& sweep = *read;
   if (const auto point = mean_reference(out_.channels, sweep, SweepConverter(out_.channels).temperatures_c(sweep)))
     start_c_ = point->value;
 }
@@ -199,9 +222,10 @@ void Collector::take_plateau(const Fields& fields) {
   std::vector<RawReading> readings;
   if (plateau.first_sweep && plateau.last_sweep) {
     auto& sweeps = planned->second.sweeps;
-    for (auto it = sweeps.lower_bound(*plateau.first_sweep); it != sweeps.end() && it->first <= *plateau.last_sweep;
-         ++it) {
-      readings.insert(readings.end(), it->second.begin(), it->second.end());
+    const auto from = sweeps.lower_bound(*plateau.first_sweep);
+    for (auto it = from; it != sweeps.end() && it->first <= *plateau.last_sweep; ++it) {
+      if (it == from) readings.reserve(it->second.size() * sweeps.size());
+      std::move(it->second.begin(), it->second.end(), std::back_inserter(readings));
       ++plateau.sweeps;
     }
     if (plateau.sweeps == 0) return fields.fail("the journal has none of the sweeps that it names");

@@ -23,6 +23,7 @@ class Collector {
  public:
   // After the first error nothing more is taken.
   void take(const journal::Record& record);
+  void take(const journal::SweepRecord& record);
   Result<Results> finish(const journal::Verification& verification) &&;
 
  private:
@@ -39,8 +40,8 @@ class Collector {
   void take_card(const Fields& fields);
   void take_budget(const Fields& fields);
   void take_plateau_plan(const Fields& fields);
-  void take_sweep(const Fields& fields);
-  void take_start(const Fields& fields);
+  void take_sweep(const journal::SweepRecord& record);
+  void take_start(const journal::SweepRecord& record);
   void take_plateau(const Fields& fields);
   void take_left_out(const Fields& fields);
   void take_survey(const Fields& fields);

@@ -36,7 +36,8 @@ std::string joined(const std::string& first, const std::string& second) {
 
 class CourseCollector {
  public:
-  explicit CourseCollector(const Results& results) : results_(results), converter_(results.channels) {}
+  explicit CourseCollector(const Results& results)
+      : results_(results), converter_(results.channels, SweepConverter::Which::references) {}
 
   void take(const journal::Record& record) {
     if (error_ || record.n >= results_.verification.lines) return;
@@ -49,9 +50,15 @@ class CourseCollector {
     if (record.kind == "phase") take_phase(fields, at_s);
     if (record.kind == "command")
       out_.steps.push_back({at_s, fields.text("source"), fields.number("target_c"), fields.at("output") == true});
-    if (record.kind == "sweep") take_sweep(fields);
+    if (record.kind == "sweep") take_sweep(sweep_record_of(fields, record));
     if (record.kind == "plateau") take_plateau(fields, at_s);
     take_event(record.kind, fields, at_s);
+  }
+
+  void take(const journal::SweepRecord& record) {
+    if (error_ || record.n >= results_.verification.lines) return;
+    out_.end_s = up_s(record.up);
+    take_sweep(record);
   }
 
   Result<Course> finish() && {
@@ -75,10 +82,14 @@ class CourseCollector {
     out_.phases.push_back(std::move(phase));
   }
 
-  void take_sweep(const Fields& fields) {
-    const Sweep sweep = sweep_of(fields, out_.orders);
-    if (!fields.ok()) return;
-    if (const auto point = mean_reference(results_.channels, sweep, converter_.temperatures_c(sweep)))
+  void take_sweep(const journal::SweepRecord& record) {
+    if (error_) return;
+    const auto sweep = sweep_of(record, out_.orders);
+    if (!sweep) {
+      error_ = sweep.error();
+      return;
+    }
+    if (const auto point = mean_reference(results_.channels, *sweep, converter_.temperatures_c(*sweep)))
       points_.push_back(*point);
   }
 
@@ -151,7 +162,8 @@ std::vector<Point> decimated(const std::vector<Point>& points, std::size_t most)
 
 Result<Course> course(const std::filesystem::path& path, const Results& results) {
   CourseCollector collector(results);
-  const auto verification = journal::read(path, [&](const journal::Record& record) { collector.take(record); });
+  const auto take = [&](const auto& record) { collector.take(record); };
+  const auto verification = journal::read(path, take, take);
   if (!verification) return verification.error();
   auto out = std::move(collector).finish();
   if (out) return out;

@@ -15,12 +15,20 @@ std::optional<std::uint64_t> count_in(const Fields::Json& value) {
 
 }  // namespace
 
+std::string place_of(std::uint64_t n, const std::string& kind) {
+  return "record n " + std::to_string(n) + " (" + kind + ")";
+}
+
+Error damaged(const std::string& place, const std::string& what) {
+  return {Errc::damaged, "working results out of a journal", place + ": " + what, ""};
+}
+
 std::string Fields::quoted(const char* key) const {
   return "\"" + std::string(key) + "\"";
 }
 
 void Fields::fail(const std::string& what) const {
-  if (!error_) error_ = Error{Errc::damaged, "working results out of a journal", where_ + ": " + what, ""};
+  if (!error_) error_ = damaged(where_, what);
 }
 
 const Fields::Json& Fields::at(const char* key) const {

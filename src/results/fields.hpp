@@ -14,13 +14,17 @@
 
 namespace nightwell::results {
 
+// "record n 17 (sweep)", and the error of a record that is not as docs/journal.md says.
+[[nodiscard]] std::string place_of(std::uint64_t n, const std::string& kind);
+[[nodiscard]] Error damaged(const std::string& place, const std::string& what);
+
 class Fields {
  public:
   using Json = nlohmann::ordered_json;
 
   // `error` gets the first fault; both must outlive this.
   Fields(const journal::Record& record, std::optional<Error>& error)
-      : json_(record.body), where_("record n " + std::to_string(record.n) + " (" + record.kind + ")"), error_(error) {}
+      : json_(record.body), where_(place_of(record.n, record.kind)), error_(error) {}
 
   [[nodiscard]] bool ok() const { return !error_; }
   void fail(const std::string& what) const;

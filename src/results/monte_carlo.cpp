@@ -1,8 +1,11 @@
 #include "results/monte_carlo.hpp"
 
 #include <algorithm>
+#include <atomic>
 #include <cmath>
 #include <limits>
+#include <thread>
+#include <utility>
 
 namespace nightwell::results {
 
@@ -168,6 +171,27 @@ Result<MonteCarloCheck> monte_carlo(const Results& results, const Plateau& plate
                                                 found->symmetric, digits);
   if (!agreement) return agreement.error();
   return MonteCarloCheck{std::move(found).value(), *agreement};
+}
+
+std::vector<Result<MonteCarloCheck>> monte_carlo_of_all(const Results& results, std::uint64_t seed, int digits,
+                                                        unsigned threads) {
+  std::vector<std::pair<const Plateau*, const Item*>> all;
+  for (const Plateau& plateau : results.plateaus)
+    for (const Item& item : plateau.items) all.emplace_back(&plateau, &item);
+  std::vector<std::optional<Result<MonteCarloCheck>>> found(all.size());
+  std::atomic<std::size_t> next{0};
+  const auto work = [&] {
+    for (std::size_t i = next++; i < all.size(); i = next++)
+      found[i] = monte_carlo(results, *all[i].first, *all[i].second, seed, digits);
+  };
+  {
+    std::vector<std::jthread> helpers;
+    for (unsigned i = 1; i < threads; ++i) helpers.emplace_back(work);
+    work();
+  }
+  std::vector<Result<MonteCarloCheck>> out;
+  for (auto& check : found) out.push_back(std::move(*check));
+  return out;
 }
 
 }  // namespace nightwell::results

@@ -6,6 +6,7 @@
 #pragma once
 
 #include <cstdint>
+#include <vector>
 
 #include "nightwell/result.hpp"
 #include "results/results.hpp"
@@ -22,5 +23,10 @@ struct MonteCarloCheck {
 // `digits`: significant digits of u that the two must agree in, 1 or 2.
 [[nodiscard]] Result<MonteCarloCheck> monte_carlo(const Results& results, const Plateau& plateau, const Item& item,
                                                   std::uint64_t seed, int digits);
+
+// Every item of every plateau, in their order, shared among so many threads (at least 1). Each check has random numbers of its
+// own, so the same seed gives the same bits for any number of threads.
+[[nodiscard]] std::vector<Result<MonteCarloCheck>> monte_carlo_of_all(const Results& results, std::uint64_t seed,
+                                                                      int digits, unsigned threads);
 
 }  // namespace nightwell::results

@@ -24,7 +24,8 @@ std::string_view name(Direction direction) {
 
 Result<Results> compute(const std::filesystem::path& path) {
   Collector collector;
-  const auto verification = journal::read(path, [&](const journal::Record& record) { collector.take(record); });
+  const auto take = [&](const auto& record) { collector.take(record); };
+  const auto verification = journal::read(path, take, take);
   if (!verification) return verification.error();
   auto results = std::move(collector).finish(*verification);
   if (results) return results;

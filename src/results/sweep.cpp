@@ -7,8 +7,8 @@ namespace nightwell::results {
 namespace {
 
 // {"3": {"code": …}}: the position in the order -> the code.
-std::map<std::size_t, std::string> faults_of(const Fields& fields) {
-  std::map<std::size_t, std::string> out;
+std::vector<journal::SweepRecord::Fault> faults_of(const Fields& fields) {
+  std::vector<journal::SweepRecord::Fault> out;
   if (!fields.has("faults")) return out;
   for (const auto& [position, fault] : fields.at("faults").items()) {
     std::size_t at = 0;
@@ -16,24 +16,7 @@ std::map<std::size_t, std::string> faults_of(const Fields& fields) {
     if (done.ec != std::errc() || done.ptr != position.data() + position.size())
       fields.fail("\"faults\" has a key that is no position in the order");
     else
-      out[at] = fields.element(fault, ", fault at " + position).text("code");
-  }
-  return out;
-}
-
-std::vector<RawReading> readings_of(const Fields& fields, const std::vector<std::size_t>& order) {
-  const double started_s = fields.number("started_s");
-  const auto at_s = fields.numbers("at_s");
-  const auto raw = fields.numbers_or_nulls("raw");
-  const auto faults = faults_of(fields);
-  std::vector<RawReading> out;
-  if (at_s.size() != order.size() || raw.size() != order.size()) {
-    fields.fail("\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
-    return out;
-  }
-  for (std::size_t i = 0; i < order.size(); ++i) {
-    const auto fault = faults.find(i);
-    out.push_back({order[i], started_s + at_s[i], raw[i], fault == faults.end() ? "" : fault->second});
+      out.push_back({at, fields.element(fault, ", fault at " + position).text("code")});
   }
   return out;
 }
@@ -64,45 +47,80 @@ Orders orders_of(const Fields& opening, std::size_t channels) {
   return out;
 }
 
-Sweep sweep_of(const Fields& fields, const Orders& orders) {
-  Sweep out;
-  out.number = fields.whole("sweep");
+journal::SweepRecord sweep_record_of(const Fields& fields, const journal::Record& record) {
+  journal::SweepRecord out;
+  out.n = record.n;
+  out.utc = record.utc;
+  out.up = record.up;
+  out.offset = record.offset;
+  out.sweep = fields.whole("sweep");
   out.order = fields.text("order");
   out.purpose = fields.text("purpose");
   out.plateau = fields.whole_or_null("plateau");
-  const auto order = orders.find(out.order);
-  if (order == orders.end())
-    fields.fail("the opening has no order of this name");
-  else
-    out.readings = readings_of(fields, order->second);
+  out.started_s = fields.number("started_s");
+  out.at_s = fields.numbers("at_s");
+  out.raw = fields.numbers_or_nulls("raw");
+  out.faults = faults_of(fields);
   return out;
+}
+
+Result<Sweep> sweep_of(const journal::SweepRecord& record, const Orders& orders) {
+  const auto found = orders.find(record.order);
+  if (found == orders.end()) return damaged(place_of(record.n, "sweep"), "the opening has no order of this name");
+  const auto& order = found->second;
+  if (record.at_s.size() != order.size() || record.raw.size() != order.size())
+    return damaged(place_of(record.n, "sweep"),
+                   "\"at_s\" and \"raw\" must each have " + std::to_string(order.size()) + " entries, one a visit");
+  Sweep out{record.sweep, record.order, record.purpose, record.plateau, {}};
+  out.readings.reserve(order.size());
+  for (std::size_t i = 0; i < order.size(); ++i)
+    out.readings.push_back({order[i], record.started_s + record.at_s[i], record.raw[i], ""});
+  for (const auto& fault : record.faults)
+    if (fault.position < order.size()) out.readings[fault.position].fault = fault.code;
+  return out;
+}
+
+SweepConverter::SweepConverter(const std::vector<Channel>& channels, Which which)
+    : channels_(channels),
+      uses_(channels.size(), Use::none),
+      junctions_(channels.size()),
+      last_junction_c_(channels.size()) {
+  for (std::size_t i = 0; i < channels.size(); ++i) {
+    if (which == Which::references && channels[i].role != Role::reference) continue;
+    if (uses_[i] == Use::none) uses_[i] = Use::wanted;
+    if (const auto* junction = std::get_if<JunctionChannel>(&channels[i].junction))
+      uses_[junction->channel] = Use::junction;
+  }
 }
 
 std::vector<std::optional<double>> SweepConverter::temperatures_c(const Sweep& sweep) {
   std::vector<std::optional<double>> out(sweep.readings.size());
-  std::vector<std::vector<Point>> points(channels_.size());
-  std::vector<Series> series(channels_.size());
-  // Channels that need no other channel go first: among them are the junctions.
-  for (const bool dependent : {false, true}) {
-    for (std::size_t i = 0; i < sweep.readings.size(); ++i) {
-      const RawReading& reading = sweep.readings[i];
-      const Channel& channel = channels_[reading.channel];
-      if (std::holds_alternative<JunctionChannel>(channel.junction) != dependent || !reading.raw) continue;
-      const auto junction = junction_at(channel.junction, reading.at_s, series, last_junction_c_);
-      if (!junction.known) continue;
-      const auto t_c = thermometry::temperature_c(channel.model, *reading.raw, junction.t_c);
-      if (!t_c) continue;
-      out[i] = *t_c;
-      points[reading.channel].push_back({reading.at_s, *t_c});
-    }
-    if (dependent) break;
-    for (std::size_t i = 0; i < channels_.size(); ++i) {
-      if (points[i].empty()) continue;
-      series[i] = Series(points[i]);
-      last_junction_c_[i] = series[i].points().back().value;
-    }
-  }
+  convert(sweep, Use::junction, out);
+  keep_junctions(sweep, out);
+  convert(sweep, Use::wanted, out);
   return out;
+}
+
+void SweepConverter::convert(const Sweep& sweep, Use use, std::vector<std::optional<double>>& t_c) const {
+  for (std::size_t i = 0; i < sweep.readings.size(); ++i) {
+    const RawReading& reading = sweep.readings[i];
+    if (uses_[reading.channel] != use || !reading.raw) continue;
+    const Channel& channel = channels_[reading.channel];
+    const auto junction = junction_at(channel.junction, reading.at_s, junctions_, last_junction_c_);
+    if (!junction.known) continue;
+    if (const auto found = thermometry::temperature_c(channel.model, *reading.raw, junction.t_c)) t_c[i] = *found;
+  }
+}
+
+void SweepConverter::keep_junctions(const Sweep& sweep, const std::vector<std::optional<double>>& t_c) {
+  for (std::size_t channel = 0; channel < channels_.size(); ++channel) {
+    if (uses_[channel] != Use::junction) continue;
+    std::vector<Point> points;
+    for (std::size_t i = 0; i < sweep.readings.size(); ++i)
+      if (sweep.readings[i].channel == channel && t_c[i]) points.push_back({sweep.readings[i].at_s, *t_c[i]});
+    junctions_[channel] = Series(std::move(points));
+    if (!junctions_[channel].points().empty()) last_junction_c_[channel] = junctions_[channel].points().back().value;
+  }
 }
 
 std::optional<Point> mean_reference(const std::vector<Channel>& channels, const Sweep& sweep,

@@ -29,8 +29,11 @@ struct Sweep {
   std::vector<RawReading> readings;      // in the order they were read
 };
 
-// Whether the fields were sound is fields.ok().
-[[nodiscard]] Sweep sweep_of(const Fields& fields, const Orders& orders);
+// A sweep's record that was read in the general way (`fields` are those of `record`). Whether they were sound is fields.ok().
+[[nodiscard]] journal::SweepRecord sweep_record_of(const Fields& fields, const journal::Record& record);
+
+// Its readings with their channels. Errors: damaged (an order that the opening does not have, or of another length).
+[[nodiscard]] Result<Sweep> sweep_of(const journal::SweepRecord& record, const Orders& orders);
 
 // Readings of one sweep after another as temperatures, for plots and tables of single readings.
 //
@@ -39,14 +42,23 @@ struct Sweep {
 // a whole plateau instead (plateau.hpp): at the ends of a sweep the two differ by what the junction does in between.
 class SweepConverter {
  public:
-  explicit SweepConverter(const std::vector<Channel>& channels)
-      : channels_(channels), last_junction_c_(channels.size()) {}
+  enum class Which { all, references };
+
+  // `which`: the channels that are wanted; the others' readings have no temperature then.
+  explicit SweepConverter(const std::vector<Channel>& channels, Which which = Which::all);
 
   // As many as the sweep has readings; nullopt where a reading has no value, or one that no temperature belongs to.
   [[nodiscard]] std::vector<std::optional<double>> temperatures_c(const Sweep& sweep);
 
  private:
+  enum class Use { none, wanted, junction };  // junction: another channel that is wanted needs it
+
+  void convert(const Sweep& sweep, Use use, std::vector<std::optional<double>>& t_c) const;
+  void keep_junctions(const Sweep& sweep, const std::vector<std::optional<double>>& t_c);
+
   const std::vector<Channel>& channels_;
+  std::vector<Use> uses_;
+  std::vector<Series> junctions_;  // of the sweep, by channel
   std::vector<std::optional<double>> last_junction_c_;
 };
 

@@ -13,11 +13,15 @@ using namespace nightwell::journal::fixture;
 namespace {
 
 struct Told {
-  std::promise<std::string> behind;
+  std::promise<std::string> behind, caught_up;
   std::shared_ptr<Copy> start(const std::filesystem::path& source, const std::filesystem::path& target) {
-    return Copy::start(source, target, [this](Copy::News news, const std::string& text) {
-      if (news == Copy::News::behind) behind.set_value(text);
-    });
+    const Copy::Pauses pauses{std::chrono::milliseconds(0), std::chrono::milliseconds(1)};
+    return Copy::start(
+        source, target,
+        [this](Copy::News news, const std::string& text) {
+          (news == Copy::News::behind ? behind : caught_up).set_value(text);
+        },
+        pauses);
   }
 };
 
@@ -51,6 +55,25 @@ TEST_CASE("a copy never overwrites a file, and says why it is behind") {
   copy->finish();
   REQUIRE(copy->wait(long_enough));
   CHECK(bytes_of(folder / "share/run/journal.ndjson") == "another night");
+}
+
+TEST_CASE("a copy that could not be written catches up, and says both once") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  const std::string bytes = bytes_of(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  write_bytes(folder / "share/run", "a file where the folder should be");
+  Told told;  // a second promise of a kind would throw: each is told once
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  copy->offer(offset_of(bytes, 2));
+  CHECK(told.behind.get_future().get().find("share/run") != std::string::npos);
+  copy->offer(offset_of(bytes, 4));
+  std::filesystem::remove(folder / "share/run");
+  told.caught_up.get_future().get();
+  copy->offer(bytes.size());
+  copy->finish();
+  REQUIRE(copy->wait(long_enough));
+  CHECK(compare(folder / "whole", folder / "share/run/journal.ndjson")->equal());
 }
 
 TEST_CASE("a share that is not there is told, and holds nobody") {

@@ -144,3 +144,31 @@ TEST_CASE("A trial that leaves the model's range is an error, not a number") {
   REQUIRE_FALSE(check.ok());
   CHECK(check.error().code == Errc::out_of_range);
 }
+
+TEST_CASE("All budgets at once: in their order, and the same bits for any number of threads") {
+  Results results = one_item(thermometry::Platinum{}, 138.5055, 100, 0.01);
+  const Item item = results.plateaus[0].items[0];
+  for (int i = 1; i < 7; ++i) {
+    results.plateaus[0].items.push_back(item);
+    results.plateaus[0].items.back().error_k = 0.1 * i;
+  }
+  results.plateaus[0].items[3].budget.reset();
+  const auto alone = monte_carlo_of_all(results, 7, 1, 1);
+  REQUIRE(alone.size() == 7);
+  for (const unsigned threads : {2U, 3U, 16U}) {
+    const auto shared = monte_carlo_of_all(results, 7, 1, threads);
+    REQUIRE(shared.size() == alone.size());
+    for (std::size_t i = 0; i < alone.size(); ++i) {
+      INFO("item " << i << ", " << threads << " threads");
+      REQUIRE(shared[i].ok() == (i != 3));
+      if (!shared[i]) continue;
+      const auto one = monte_carlo(results, results.plateaus[0], results.plateaus[0].items[i], 7, 1);
+      for (const auto& same : {alone[i]->found, one->found}) {
+        CHECK(shared[i]->found.mean == same.mean);
+        CHECK(shared[i]->found.symmetric.low == same.symmetric.low);
+        CHECK(shared[i]->found.symmetric.high == same.symmetric.high);
+        CHECK(shared[i]->found.trials == same.trials);
+      }
+    }
+  }
+}

@@ -2,7 +2,9 @@
 #include "results/results.hpp"
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <memory>
+#include <thread>
 
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
@@ -21,11 +23,8 @@ struct ResultsArguments {
 };
 
 std::string monte_carlo_text(const results::Results& found, const ResultsArguments& arguments) {
-  std::vector<Result<results::MonteCarloCheck>> checks;
-  for (const auto& plateau : found.plateaus)
-    for (const auto& item : plateau.items)
-      checks.push_back(results::monte_carlo(found, plateau, item, arguments.seed, arguments.digits));
-  return report::monte_carlo(found, checks);
+  const unsigned threads = std::max(1U, std::thread::hardware_concurrency());
+  return report::monte_carlo(found, results::monte_carlo_of_all(found, arguments.seed, arguments.digits, threads));
 }
 
 void show_results(Context& context, const ResultsArguments& arguments) {
