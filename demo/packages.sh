@@ -4,7 +4,7 @@
 
 build_packages=(g++ cmake ninja-build libasio-dev nlohmann-json3-dev libspdlog-dev libfmt-dev libcli11-dev libssl-dev
                 libeigen3-dev libboost-dev libkainjow-mustache-dev python3-minimal)
-test_packages=(catch2 python3 python3-serial python3-jsonschema procps openssl strace)
+test_packages=(catch2 python3 python3-cryptography python3-serial python3-jsonschema procps openssl strace)
 
 need_packages() {
   local missing=()

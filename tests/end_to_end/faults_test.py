@@ -3,7 +3,6 @@
 What the source was told is read from the simulated source's own log, not from what the daemon says it did.
 Fault numbers as in docs/faults.md where they stand.
 """
-import json
 import os
 import signal
 import subprocess
@@ -98,7 +97,7 @@ def an_unplugged_scanner_parks():
         lab.start_daemon()
         run = lab.start(bench.files(profile([90])))
         wait_for(lambda: lab.state_of(run) == "approach", 60)
-        order(lab, {"instrument": "scanner", "fault": "unplug", "for_s": 100000})
+        lab.order({"instrument": "scanner", "fault": "unplug", "for_s": 100000})
         lab.wait_state(run, "parked", seconds=90)
         wait_for(lambda: told_off(log), 20)
         check(any(g["guard"] == "reference_stale" for g in lab.records(run, "guard")), "the guard is named")
@@ -111,12 +110,12 @@ def a_silent_source_parks_and_keeps_saying_so():
         lab.start_daemon()
         run = lab.start(bench.files(profile([90])))
         wait_for(lambda: lab.state_of(run) == "approach", 60)
-        order(lab, {"instrument": "bath", "fault": "silent"})
+        lab.order({"instrument": "bath", "fault": "silent"})
         lab.wait_state(run, "parked", seconds=120)
         parked = lab.status(run)["parked"]
         check(parked["confirmed"] is False, f"nothing is proved: {parked}")
         check(not lab.records(run, "closing"), "an unproved park does not close the journal")
-        order(lab, {"instrument": "bath", "fault": "clear"})
+        lab.order({"instrument": "bath", "fault": "clear"})
         wait_for(lambda: lab.records(run, "closing"), 90)
         check(told_off(log), "once it answers it is switched off")
 
@@ -125,7 +124,7 @@ def a_dead_heater_parks():
     with Lab(speed=600) as lab:
         bench = Bench(lab.folder, "one").simple(items=1)
         log = lab.start_sim(bench, "--control", f"{lab.folder}/control")
-        order(lab, {"instrument": "bath", "fault": "heater_dead"})
+        lab.order({"instrument": "bath", "fault": "heater_dead"})
         lab.start_daemon()
         run = lab.start(bench.files(profile([90])))
         lab.wait_state(run, "parked")
@@ -136,7 +135,7 @@ def an_open_item_is_named_and_the_night_goes_on():
     with Lab(speed=900) as lab:
         bench = Bench(lab.folder, "one").simple(items=3)
         lab.start_sim(bench, "--control", f"{lab.folder}/control")
-        order(lab, {"instrument": "scanner", "fault": "open_sensor", "channel": 103})
+        lab.order({"instrument": "scanner", "fault": "open_sensor", "channel": 103})
         lab.start_daemon()
         run = lab.start(bench.files(profile([35])))
         lab.wait_state(run, "finished")
@@ -248,18 +247,6 @@ def hostile_text_reaches_no_terminal():
             bad = [c for c in text if (ord(c) < 32 and c not in "\r\n\t") or 127 <= ord(c) < 160 or c in "\u202e\u2066\u2028\u2029"]
             check(not bad, f"{bad!r} in {text[:3000]!r}")
             check("\n{\"n\":9}" not in text.replace("\r", ""), "a line of its own came out of a text")
-
-
-def order(lab, fault):
-    """A fault on request, over the simulator's control socket or FIFO."""
-    path = f"{lab.folder}/control"
-    wait_for(lambda: os.path.exists(path), 10)
-    import socket
-    with socket.socket(socket.AF_UNIX) as s:
-        s.settimeout(10)
-        s.connect(path)
-        s.sendall((json.dumps(fault) + "\n").encode())
-        s.recv(4096)
 
 
 main({f.__name__: f for f in (

@@ -185,6 +185,10 @@ class Lab:
         return log
 
     @property
+    def control(self):
+        return os.path.join(self.folder, "control")
+
+    @property
     def state(self):
         return os.path.join(self.folder, "state")
 
@@ -243,6 +247,15 @@ class Lab:
             lines = [line for line in f.read().split(b"\n")[:-1]]
         records = [json.loads(line) for line in lines]
         return [r for r in records if kind is None or r["kind"] == kind]
+
+    def order(self, fault):
+        """A fault on request, over the simulator's control socket (`start_sim(bench, "--control", lab.control)`)."""
+        wait_for(lambda: os.path.exists(self.control), 10)
+        with socket.socket(socket.AF_UNIX) as line:
+            line.settimeout(10)
+            line.connect(self.control)
+            line.sendall((json.dumps(fault) + "\n").encode())
+            line.recv(4096)
 
     def kill(self, process):
         os.kill(process.pid, signal.SIGKILL)
