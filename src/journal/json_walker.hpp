@@ -46,7 +46,6 @@ inline constexpr auto plain = [] {
 constexpr int hex_value(char c) {
   if (digit(c)) return c - '0';
   if (c >= 'a' && c <= 'f') return c - 'a' + 10;
-  if (c >= 'A' && c <= 'F') return c - 'A' + 10;
   return -1;
 }
 
@@ -193,14 +192,15 @@ class Walker {
     ++at_;
     if (at_ == end_) return fail("a string does not end");
     if (*at_ != 'u') {
-      if (std::string_view("\"\\/bfnrt").find(*at_) == std::string_view::npos) return fail("an unknown escape");
+      if (*at_ != '"' && *at_ != '\\') return fail("an escape that journals do not have");
       ++at_;
       return true;
     }
     ++at_;
     const auto rest = [this] { return std::string_view(at_, static_cast<std::size_t>(end_ - at_)); };
     const int unit = hex4(rest());
-    if (unit < 0) return fail("an escape lacks its four hex digits");
+    if (unit < 0) return fail("an escape lacks its four lower-case hex digits");
+    if (unit >= 0x20 && unit < 0x7f) return fail("an escape for a character that stands for itself");
     at_ += 4;
     if (unit < 0xd800 || unit > 0xdfff) return true;
     if (unit > 0xdbff || rest().substr(0, 2) != "\\u") return fail("half of a surrogate pair");

@@ -14,8 +14,9 @@ namespace {
 
 constexpr const char* checking = "checking a journal";
 
-// The opening's first field, in formats that have seals.
-constexpr std::string_view sealed_format = R"("kind":"opening","format":"nightwell-journal/2")";
+// The opening's first field: of the format that has seals, and of the one that has none.
+constexpr std::string_view sealed_format = R"(,"format":"nightwell-journal/2")";
+constexpr std::string_view first_format = R"(,"format":"nightwell-journal/1")";
 
 std::string count_hint(std::uint64_t found, std::uint64_t expected) {
   return found > expected ? "lines before it are missing or out of order"
@@ -44,7 +45,8 @@ class Chain {
     }
     if (seal)
       if (auto wrong = link_seal(frame, line.text)) return damaged(line.offset, *wrong);
-    if (out_.lines == 0) out_.has_seals = line.text.find(sealed_format) != std::string_view::npos;
+    if (out_.lines == 0)
+      if (auto wrong = learn_format(frame, line.text)) return damaged(line.offset, *wrong);
     head_ = sha256_.hex(line.text);
     last_place_ = place(line.offset);
     out_.bytes += line.text.size() + 1;
@@ -82,6 +84,17 @@ class Chain {
   [[nodiscard]] std::string place(std::uint64_t offset) const {
     return "line " + std::to_string(out_.lines - first_of_file_ + 1) + " (n " + std::to_string(out_.lines) + ", byte " +
            std::to_string(offset) + ")";
+  }
+
+  // The first line: an opening, and in its first field a format that is known.
+  std::optional<std::string> learn_format(const Frame& frame, std::string_view line) {
+    std::string head;
+    append_head(head, frame.n, frame.utc, frame.up, "opening");
+    if (line.substr(0, head.size()) != head) return "the first record is no opening";
+    line.remove_prefix(head.size());
+    out_.has_seals = line.substr(0, sealed_format.size()) == sealed_format;
+    if (out_.has_seals || line.substr(0, first_format.size()) == first_format) return std::nullopt;
+    return "its format is none that this version reads";
   }
 
   std::optional<std::string> link_seal(const Frame& frame, std::string_view line) {

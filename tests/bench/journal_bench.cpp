@@ -66,6 +66,8 @@ void write_night(const std::filesystem::path& path, const std::vector<Json>& swe
   auto writer = journal::Writer::create(path);
   if (!writer) std::fprintf(stderr, "%s\n", writer.error().text().c_str()), std::exit(1);
   std::int64_t us = 0;
+  if (!(*writer).append("opening", {{"format", "nightwell-journal/1"}}, {"2026-03-01T21:14:05.000250Z", Instant{}}))
+    std::exit(1);
   for (const auto& fields : sweeps)
     if (!(*writer).append("sweep", fields, {"2026-03-01T21:14:05.000250Z", Instant{Duration{us += 1'000'000}}}))
       std::exit(1);

@@ -30,7 +30,7 @@ Path write_journal(const Path& path, const std::string& ending) {
   const auto append = [&](const char* kind, const ordered_json& fields) {
     REQUIRE(writer.value().append(kind, fields, stamp).ok());
   };
-  append("opening", {{"run", "run-1"}, {"channels", {"r1"}}});
+  append("opening", {{"format", "nightwell-journal/1"}, {"run", "run-1"}, {"channels", {"r1"}}});
   append("phase", {{"phase", "settle"}, {"plateau", 0}, {"setpoint_c", 15.0}, {"why", "in the band"}});
   append("note", {{"text", "odd\x1b[2J"}});
   if (!ending.empty()) append("closing", {{"ending", ending}, {"why", "done"}});

@@ -78,7 +78,7 @@ int fill_up(const std::filesystem::path& path, rlim_t limit) {
   const rlim_t unlimited = std::exchange(room.rlim_cur, limit);
   if (::setrlimit(RLIMIT_FSIZE, &room) != 0) return no_journal;
   auto writer = Writer::create(path);
-  if (!writer) return no_journal;
+  if (!writer || !(*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0))) return no_journal;
   const nlohmann::ordered_json fields = {{"text", "the disk fills up while the store is cold"}};
   Errc code = Errc::unexpected;
   int appended = 0;
@@ -96,7 +96,7 @@ int fill_up(const std::filesystem::path& path, rlim_t limit) {
   const auto again = (*writer).append("note", fields, stamp(appended));
   if (again || again.error().code != Errc::storage) return lived_on;
   if ((*writer).sync()) return lived_on;
-  if ((*writer).count() != static_cast<std::uint64_t>(appended)) return lived_on;
+  if ((*writer).count() != static_cast<std::uint64_t>(appended) + 1) return lived_on;
   return as_expected;
 }
 

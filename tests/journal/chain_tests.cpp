@@ -181,6 +181,7 @@ TEST_CASE("what is not a journal is told apart") {
 TEST_CASE("lines are found across the reader's buffer, whatever their lengths") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   std::size_t bytes = 0;
   for (std::size_t i = 0; bytes < 3'000'000; ++i) {
     const std::string text((i * 7919) % 60'000, 'x');

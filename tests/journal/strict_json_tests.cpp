@@ -46,7 +46,7 @@ TEST_CASE("texts that both readers take") {
                            "null",
                            R"("")",
                            R"({"a":[1,{"b":null}]})",
-                           R"("\u00b0\ud83d\ude00\"\\\/\b\f\n\r\t")",
+                           R"("\u00b0\ud83d\ude00\"\\\u000a\u007f")",
                            "18446744073709551615",
                            "-9223372036854775808",
                            "61.500000",
@@ -90,6 +90,14 @@ TEST_CASE("texts that neither reader takes") {
                            "\"\\",
                            "\"\\x\"",
                            "\"\\u12\"",
+                           "\"\\n\"",
+                           "\"\\t\"",
+                           "\"\\/\"",
+                           "\"\\u00E9\"",
+                           "\"\\u0041\"",
+                           "\"\\u0022\"",
+                           "\"\\u005c\"",
+                           "\"\\u007e\"",
                            "\"\\ud800\"",
                            "\"\\udc00\"",
                            "\"\\ud800\\u0041\"",
@@ -111,8 +119,8 @@ TEST_CASE("texts that neither reader takes") {
 
 TEST_CASE("what only read() refuses: the same key twice, and numbers that do not come back") {
   for (const char* text :
-       {R"({"a":1,"a":2})", R"({"x":{"a":1,"b":2,"a":3}})", R"({"a":1,"\u0061":2})", "1e999", "-1e999", "1e-999",
-        "100000000000000000000000001", "0.1000000000000000055511151231257827", "18446744073709551617"}) {
+       {R"({"a":1,"a":2})", R"({"x":{"a":1,"b":2,"a":3}})", "1e999", "-1e999", "1e-999", "100000000000000000000000001",
+        "0.1000000000000000055511151231257827", "18446744073709551617"}) {
     INFO(text);
     CHECK(grammar_takes(text));
     CHECK_FALSE(parser_takes(text));

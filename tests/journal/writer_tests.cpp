@@ -25,8 +25,8 @@ TEST_CASE("a line has its keys in the order that the document gives") {
 TEST_CASE("a record without fields is a record") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   REQUIRE((*writer).append("tick", Json::object(), stamp(1)));
-  REQUIRE((*writer).append("tick", Json::object(), stamp(2)));
   const auto checked = verify(folder / "j");
   REQUIRE(checked);
   CHECK(checked->lines == 2);
@@ -67,7 +67,7 @@ TEST_CASE("a folder that is not there is a storage error, and so is a symbolic l
 TEST_CASE("what cannot be written well is refused, and the writer lives on") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
-  REQUIRE((*writer).append("opening", {{"run", "r"}}, stamp(0)));
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   const auto refused = [&](const char* kind, const Json& fields, const Stamp& at) {
     const auto result = (*writer).append(kind, fields, at);
     REQUIRE_FALSE(result);
@@ -97,11 +97,12 @@ TEST_CASE("what cannot be written well is refused, and the writer lives on") {
 TEST_CASE("a line of exactly 64 KiB is written and read, one byte more is not written") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   REQUIRE((*writer).append("note", {{"text", ""}}, stamp(1)));
-  const std::size_t rest = max_line_bytes - (bytes_of(folder / "j").size() - 1);
+  const std::size_t rest = max_line_bytes - lines_of(bytes_of(folder / "j"))[1].size();
   CHECK((*writer).append("note", {{"text", std::string(rest + 1, 'x')}}, stamp(1)).error().code == Errc::bad_input);
   REQUIRE((*writer).append("note", {{"text", std::string(rest, 'x')}}, stamp(1)));
-  CHECK(lines_of(bytes_of(folder / "j"))[1].size() == max_line_bytes);
+  CHECK(lines_of(bytes_of(folder / "j"))[2].size() == max_line_bytes);
   CHECK(verify(folder / "j"));
   CHECK(read(folder / "j", [](const Record&) {}));
 }
@@ -109,6 +110,7 @@ TEST_CASE("a line of exactly 64 KiB is written and read, one byte more is not wr
 TEST_CASE("nothing follows the closing record") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   REQUIRE((*writer).append("closing", {{"ending", "stopped"}, {"why", "asked"}}, stamp(0)));
   const auto late = (*writer).append("note", {{"text", "late"}}, stamp(1));
   REQUIRE_FALSE(late);
@@ -131,34 +133,37 @@ TEST_CASE("numbers come back exactly") {
                                        std::numeric_limits<double>::max(),
                                        std::nextafter(100.0, 101.0)};
   auto writer = Writer::create(folder / "j");
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   REQUIRE((*writer).append("note", {{"raw", numbers}, {"big", UINT64_MAX}, {"small", INT64_MIN}}, stamp(1)));
   std::vector<Record> records;
   REQUIRE(read(folder / "j", [&](const Record& record) { records.push_back(record); }));
-  const auto& raw = records.at(0).body["raw"];
+  const auto& raw = records.at(1).body["raw"];
   for (std::size_t i = 0; i < numbers.size(); ++i) {
     CHECK(raw[i].is_number_float());
     CHECK(raw[i].get<double>() == numbers[i]);
     CHECK(std::signbit(raw[i].get<double>()) == std::signbit(numbers[i]));
   }
-  CHECK(records[0].body["big"].get<std::uint64_t>() == UINT64_MAX);
-  CHECK(records[0].body["small"].get<std::int64_t>() == INT64_MIN);
+  CHECK(records[1].body["big"].get<std::uint64_t>() == UINT64_MAX);
+  CHECK(records[1].body["small"].get<std::int64_t>() == INT64_MIN);
 }
 
 TEST_CASE("a moment is written to the microsecond and read back the same") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(1)));
   const std::vector<std::int64_t> moments = {0, 1, 999'999, 1'000'000, 50'400'000'001};
   for (const auto us : moments)
     REQUIRE((*writer).append("tick", Json::object(), {"2026-03-01T21:14:05.000250Z", Instant{Duration{us}}}));
   std::vector<std::int64_t> found;
   REQUIRE(read(folder / "j", [&](const Record& record) { found.push_back(record.up.since_open.count()); }));
+  found.erase(found.begin());  // the opening's
   CHECK(found == moments);
 }
 
 TEST_CASE("a writer can be moved and goes on") {
   Folder folder;
   auto writer = Writer::create(folder / "j");
-  REQUIRE((*writer).append("tick", Json::object(), stamp(0)));
+  REQUIRE((*writer).append("opening", {{"format", "nightwell-journal/1"}}, stamp(0)));
   Writer moved = std::move(writer).value();
   REQUIRE(moved.append("tick", Json::object(), stamp(1)));
   Writer assigned = std::move(Writer::create(folder / "other")).value();
