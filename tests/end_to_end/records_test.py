@@ -1,7 +1,7 @@
 """Every record of several nights fits profiles/schema/journal.schema.json, and docs/journal.md names the same kinds and fields.
 
-Needs python3-jsonschema, a validator that shares nothing with the program, and python3-cryptography. The nights are chosen so that together they
-write every kind of record; what they cannot write is listed below with the reason.
+Needs python3-jsonschema, a validator that shares nothing with the program, and python3-cryptography. The nights are chosen so
+that together they write every kind of record; what they cannot write is listed below with the reason.
 """
 import concurrent.futures
 import copy
