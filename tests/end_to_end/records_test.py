@@ -1,7 +1,7 @@
 """Every record of several nights fits profiles/schema/journal.schema.json, and docs/journal.md names the same kinds and fields.
 
-Needs python3-jsonschema, a validator that shares nothing with the program. The nights are chosen so that together they
-write every kind of record; what they cannot write is listed below with the reason.
+Needs python3-jsonschema, a validator that shares nothing with the program, and python3-cryptography. The nights are chosen so
+that together they write every kind of record; what they cannot write is listed below with the reason.
 """
 import concurrent.futures
 import copy
@@ -10,10 +10,15 @@ import json
 import os
 import re
 import shutil
+import sys
 
 import jsonschema
 
 from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for, write
+
+sys.dont_write_bytecode = True
+sys.path.append(f"{SOURCE}/tests/journal")
+import independent_check  # noqa: E402
 
 FRAME = ("n", "utc", "up_s", "kind", "prev")
 
@@ -31,7 +36,9 @@ NOT_HERE = {
 # --- nights -------------------------------------------------------------------------------------------------------------------
 
 def journal_of(path):
-    """The records of a journal, in as many files as it has."""
+    """The records of a closed journal, in as many files as it has. The second reader of tests/journal finds it whole."""
+    verdict = independent_check.check(path)
+    check(verdict.code == 0, f"{path}: {verdict}")
     records = []
     for number in range(1, 10):
         name = path if number == 1 else path.replace(".ndjson", f"-{number}.ndjson")
@@ -40,11 +47,12 @@ def journal_of(path):
         with open(name, "rb") as f:
             own = [json.loads(line) for line in f.read().split(b"\n")[:-1]]
         records = [r for r in records if not own or r["n"] < own[0]["n"]] + own
+    check(len(records) == verdict.lines, f"{len(records)} records, and the second reader counts {verdict.lines}")
     return records
 
 
 def every_sensor_sealed_with_a_budget():
-    """One item of each sensor model, every junction, tolerances, a budget, an overdue reference; one item fails."""
+    """One item of each sensor model, junctions, tolerances, a budget, an overdue reference; one item fails."""
     with Lab(speed=900) as lab:
         bench = Bench(lab.folder, "one").source().scanner("scanner-a")
         span = {"low_c": -60.0, "high_c": 150.0}
@@ -53,7 +61,8 @@ def every_sensor_sealed_with_a_budget():
                      "above": {"subrange": 9, "coefficients": [0.0, 0.0]}},
             "steinhart": {"kind": "thermistor", "a": 1.1e-3, "b": 2.4e-4, "c": 7e-8, **span},
             "polynomial": {"kind": "thermistor", "coefficients": [1.1595e-3, 2.2496e-4, 8.564e-7, 6.3831e-8], **span},
-            "own-platinum": {"kind": "platinum", "r0_ohm": 100.0, "a_per_c": 3.9083e-3, "b_per_c2": -5.775e-7, "c_per_c4": -4.183e-12}}
+            "own-platinum": {"kind": "platinum", "r0_ohm": 100.0, "a_per_c": 3.9083e-3, "b_per_c2": -5.775e-7,
+                             "c_per_c4": -4.183e-12}}
         bench.channel("reference", "scanner-a", 101, "references", PLATINUM, "resistance")
         bench.channel("block", "scanner-a", 102, "junctions", PLATINUM, "resistance", {"in": "scanner-a"})
         for address, (name, model) in enumerate(models.items(), 103):
@@ -255,9 +264,7 @@ def a_journal_that_moves():
         wait_for(lab.answers, 20)
         run = lab.start(bench.files(profile([30])))
         lab.wait_state(run, "finished")
-        records = journal_of(lab.journal(run))
-        check([r["n"] for r in records] == list(range(len(records))), "all lines of all files")
-        return records
+        return journal_of(lab.journal(run))
 
 
 def a_second_copy_that_lags():
@@ -372,7 +379,8 @@ def every_kind_and_every_word_was_written():
     written, wrong = {}, []
     for _, record in nights():
         written.setdefault(record["kind"], []).append(record)
-    check(set(written) == set(kinds), f"never written: {set(kinds) - set(written)}; not in the schema: {set(written) - set(kinds)}")
+    check(set(written) == set(kinds),
+          f"never written: {set(kinds) - set(written)}; not in the schema: {set(written) - set(kinds)}")
     for kind, (fields, optional) in kinds.items():
         for field in optional:
             there = [field in record for record in written[kind]]

@@ -133,15 +133,15 @@ def orders(key):
                    opening("02"), opening("1.0"), opening("2 "), Record("opening", ',"format":"nightwell-log/2"'), note(),
                    closing(), Seal()]
     for first in bad_opening:
-        for end, rest in {"open": [], "and a note": [note()], "closed": [closing()], "sealed": [closing(), Seal()],
-                          "and opening": [opening(), closing(), Seal()]}.items():
+        for end, rest in {"open": [note()], "closed": [closing()], "unsealed": [opening(), closing(), Seal()]}.items():
             yield DAMAGED, f"begins with {first.kind}{first.fields}, {end}", journal([first, *rest])
     end = [closing(), Seal()]
     for name, records in {
             "closing twice": [opening(), closing(), *end], "closing twice, format 1": [opening(1), closing(), closing()],
             "a note before the seal": [opening(), closing(), note(), Seal()], "a note behind": [opening(), *end, note()],
             "two seals": [opening(), *end, Seal()], "a seal, not closed": [opening(), note(), Seal()],
-            "a signed seal, not closed": [opening(), Seal(key), note()], "two seals, one signed": [opening(), *end, Seal(key)],
+            "a signed seal, not closed": [opening(), Seal(key), note()],
+            "two seals, one signed": [opening(), *end, Seal(key)],
             "a seal in the middle": [opening(), Seal(), note(), *end],
             "a seal in the middle, format 1": [opening(1), Seal(), closing()]}.items():
         yield DAMAGED, name, journal(records)
@@ -161,7 +161,8 @@ def seals(key, other):
     digits, long_digits = "0" * 64, "0" * 128
     for fields in ('', ',"algorithm":"none"', ',"algorithm":"none","key":null', ',"algorithm":"none","key":"","signature":""',
                    ',"algorithm":"none","signature":null,"key":null', ',"algorithm":null,"key":null,"signature":null',
-                   ',"algorithm":"none","key":null,"signature":null,"x":1', ',"algorithm":"Ed25519","key":null,"signature":null',
+                   ',"algorithm":"none","key":null,"signature":null,"x":1',
+                   ',"algorithm":"Ed25519","key":null,"signature":null',
                    f',"algorithm":"none","key":"{digits}","signature":null',
                    f',"algorithm":"Ed25519","key":"{digits}","signature":"{long_digits}"',
                    f',"algorithm":"RSA","key":"{digits}","signature":"{long_digits}"'):
@@ -181,7 +182,7 @@ def seals(key, other):
 
 
 def lines_moved(key):
-    for number, end in ((1, "closed"), (1, "open"), (2, "open"), (2, "unsealed"), (2, "sealed")):
+    for number, end in ((1, "closed"), (1, "open"), (2, "open"), (2, "sealed")):
         lines = chain(night(end, number=number, middle=[note(word) for word in "abc"], key=key))
         foreign = chain(night(end, number=number, middle=[note(word) for word in "xyz"], key=key))
         last, good, name = len(lines) - 1, NOT_CLOSED if end == "open" else WHOLE, f"format {number}, {end}: line"

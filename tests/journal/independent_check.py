@@ -11,7 +11,7 @@ from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat,
 
 LONGEST_LINE, LONGEST_TORN_END, SECTOR, DEEPEST = 65536, 1 << 20, 512, 16
 FRAME = re.compile(rb'\{"n":(0|[1-9][0-9]{0,17}),("utc":"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{6}Z",'
-                   rb'"up_s":(?:0|[1-9][0-9]{0,11})\.[0-9]{6}),"kind":"([a-z_]{1,32})"(|,.*),"prev":"([0-9a-f]{64})"\}\n')
+                   rb'"up_s":(?:0|[1-9][0-9]{0,11})\.[0-9]{6}),"kind":"([a-z_]{1,32})"(.*),"prev":"([0-9a-f]{64})"\}\n')
 OPENING = re.compile(rb',"format":"nightwell-journal/([12])"(?:|,.*)')
 SEAL = re.compile(rb',"algorithm":(?:"none","key":null,"signature":null|'
                   rb'"Ed25519","key":"([0-9a-f]{64})","signature":"([0-9a-f]{128})")')
