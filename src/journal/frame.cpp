@@ -88,7 +88,7 @@ bool read_up(Front& front, Instant& up) {
   std::uint64_t seconds = 0;
   std::int64_t micros = 0;
   constexpr std::uint64_t most = 1'000'000'000'000;  // 30 000 years: far from overflow
-  if (!front.whole_number(seconds) || seconds > most || !front.six_decimals(micros)) return false;
+  if (!front.whole_number(seconds) || seconds >= most || !front.six_decimals(micros)) return false;
   up = Instant{Duration{static_cast<std::int64_t>(seconds) * second_us + micros}};
   return true;
 }

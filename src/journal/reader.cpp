@@ -53,6 +53,7 @@ class Chain {
     ++out_.lines;
     if (frame.kind == "closing") {
       end_ = End::closed;
+      out_.closed = true;
       // What an unsigned seal must say again.
       closing_utc_ = frame.utc;
       closing_up_ = frame.up;
@@ -121,7 +122,7 @@ class Chain {
 bool torn_by_power_cut(std::string_view bytes, std::uint64_t offset) {
   constexpr std::uint64_t sector = 512;
   const std::size_t from = bytes.find('\0');
-  if (from == std::string_view::npos || bytes.size() > most_unsynced_bytes) return false;
+  if (from >= bytes.find('\n') || bytes.size() > most_unsynced_bytes) return false;
   const std::size_t to = std::min(bytes.find_first_not_of('\0', from), bytes.size());
   return (from == 0 || (offset + from) % sector == 0) && (to == bytes.size() || (offset + to) % sector == 0);
 }
@@ -139,15 +140,22 @@ Result<std::optional<TornTail>> torn_end(const std::filesystem::path& path, std:
   return std::optional<TornTail>(TornTail{offset, std::move(bytes).value()});
 }
 
-// The n that a file of a journal begins with; nothing where it has no whole line.
+// The n that a file of a journal begins with; nothing where its first line is unfinished or torn: nothing in it was acknowledged.
 Result<std::optional<std::uint64_t>> first_n(const std::filesystem::path& path) {
   auto file = open_for_reading(path);
   if (!file) return file.error();
   Lines lines(std::move(file).value(), path);
   const auto line = lines.next();
+  if (line && !*line) return std::optional<std::uint64_t>();
   Frame frame;
-  if (!line || !*line || read_frame((*line)->text, frame)) return std::optional<std::uint64_t>();
-  return std::optional<std::uint64_t>(frame.n);
+  std::string wrong = line ? std::string() : line.error().detail;
+  if (line)
+    if (const auto fault = read_frame((*line)->text, frame)) wrong = fault->what;
+  if (wrong.empty()) return std::optional<std::uint64_t>(frame.n);
+  const auto torn = torn_end(path, 0);
+  if (!torn) return torn.error();
+  if (*torn) return std::optional<std::uint64_t>();
+  return Error{Errc::damaged, checking, "line 1 (byte 0): " + wrong, path.string()};
 }
 
 struct Continuation {

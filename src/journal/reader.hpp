@@ -55,13 +55,14 @@ struct Verification {
   std::uint64_t bytes = 0;  // of the whole lines
   std::string head;         // hash of the last whole line; 64 zeros for an empty journal
   std::optional<TornTail> torn;
-  std::optional<std::string> ending;  // finished, stopped, parked; nullopt: the journal has no closing record
+  bool closed = false;                // it has a closing record
+  std::optional<std::string> ending;  // finished, stopped, parked; nullopt: no closing record, or it does not say
   std::optional<Seal> seal;
   bool has_seals = false;                    // of a format whose closing records are followed by a seal
   std::vector<std::filesystem::path> files;  // in order
 
   // Nothing is missing at the end.
-  [[nodiscard]] bool whole() const { return ending && !torn && (seal || !has_seals); }
+  [[nodiscard]] bool whole() const { return closed && !torn && (seal || !has_seals); }
 };
 
 // Calls `visit` for each record in order, checking structure, n and chain on the way; stops at the first

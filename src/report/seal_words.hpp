@@ -10,7 +10,7 @@ namespace nightwell::report {
 [[nodiscard]] inline std::string seal_words(const journal::Verification& journal) {
   if (journal.seal && journal.seal->key) return "signed (Ed25519) with the key " + *journal.seal->key;
   if (journal.seal) return "closed, and signed by nobody";
-  if (!journal.ending) return "none: the journal was not closed";
+  if (!journal.closed) return "none: the journal was not closed";
   return journal.has_seals ? "missing: it was cut off, or never written" : "none: this format has no seals";
 }
 

@@ -21,7 +21,11 @@ std::string report(const journal::Verification& found) {
   out += "lines    " + std::to_string(found.lines) + "\n";
   out += "bytes    " + std::to_string(found.bytes) + "\n";
   out += "head     " + found.head + "\n";
-  out += "ending   " + (found.ending ? words(*found.ending) : std::string("ended without closing")) + "\n";
+  out += "ending   " +
+         (found.ending   ? words(*found.ending)
+          : found.closed ? std::string("closed, without a word how")
+                         : std::string("ended without closing")) +
+         "\n";
   if (found.torn)
     out += "torn     " + std::to_string(found.torn->bytes.size()) + " bytes of unfinished lines at byte " +
            std::to_string(found.torn->offset) + ": all lines before it are whole\n";
@@ -38,8 +42,8 @@ std::string judge_seal(const journal::Verification& found, const std::string& ke
     return "BROKEN: sealed by " + *found.seal->key + ", which is not the key given";
   }
   if (!key.empty() && found.whole()) exit = Exit::unsealed;
-  if (found.seal || (found.ending && !found.has_seals)) return "unsealed: nobody signed it";
-  return found.ending ? "missing: cut off, or not written any more" : "none: the journal was not closed";
+  if (found.seal || (found.closed && !found.has_seals)) return "unsealed: nobody signed it";
+  return found.closed ? "missing: cut off, or not written any more" : "none: the journal was not closed";
 }
 
 std::string judge_copy(const journal::Comparison& found, Exit& exit) {
