@@ -140,39 +140,43 @@ Result<std::optional<TornTail>> torn_end(const std::filesystem::path& path, std:
   return std::optional<TornTail>(TornTail{offset, std::move(bytes).value()});
 }
 
-// The n that a file of a journal begins with; nothing where its first line is unfinished or torn: nothing in it was acknowledged.
-Result<std::optional<std::uint64_t>> first_n(const std::filesystem::path& path) {
-  auto file = open_for_reading(path);
-  if (!file) return file.error();
-  Lines lines(std::move(file).value(), path);
-  const auto line = lines.next();
-  if (line && !*line) return std::optional<std::uint64_t>();
-  Frame frame;
-  std::string wrong = line ? std::string() : line.error().detail;
-  if (line)
-    if (const auto fault = read_frame((*line)->text, frame)) wrong = fault->what;
-  if (wrong.empty()) return std::optional<std::uint64_t>(frame.n);
-  const auto torn = torn_end(path, 0);
-  if (!torn) return torn.error();
-  if (*torn) return std::optional<std::uint64_t>();
-  return Error{Errc::damaged, checking, "line 1 (byte 0): " + wrong, path.string()};
+Result<bool> has_line_end(const File& file, const std::filesystem::path& path) {
+  constexpr std::uint64_t block = 256 * 1024;
+  const auto size = size_of(file, path);
+  if (!size) return size.error();
+  for (std::uint64_t at = 0; at < *size; at += block) {
+    const auto bytes = read_from(file, path, at, static_cast<std::size_t>(std::min(block, *size - at)));
+    if (!bytes) return bytes.error();
+    if (bytes->find('\n') != std::string::npos) return true;
+  }
+  return false;
 }
 
 struct Continuation {
   std::filesystem::path file;
-  std::uint64_t from_n = 0;
+  std::optional<std::uint64_t> from_n;  // nothing: its first line is damaged, and says so when it is read
 };
 
-// What carries on from file number `number` - 1, if anything does.
+// What carries on from file number `number` - 1, if anything does. A file whose first line is unfinished or torn does not: nothing
+// in it was acknowledged.
 Result<std::optional<Continuation>> continuation(const std::filesystem::path& first, int number) {
-  const auto file = continuation_name(first, number);
+  const auto path = continuation_name(first, number);
   std::error_code error;
-  if (!std::filesystem::exists(file, error)) return std::optional<Continuation>();
-  const auto n = first_n(file);
-  if (!n) return n.error();
-  // A crash before its first line was whole: nothing in it was acknowledged.
-  if (!*n) return std::optional<Continuation>();
-  return std::optional<Continuation>(Continuation{file, **n});
+  if (!std::filesystem::exists(path, error)) return std::optional<Continuation>();
+  auto file = open_for_reading(path);
+  if (!file) return file.error();
+  const auto finished = has_line_end(*file, path);
+  if (!finished) return finished.error();
+  if (!*finished) return std::optional<Continuation>();
+  Lines lines(std::move(file).value(), path);
+  const auto line = lines.next();
+  Frame frame;
+  if (line && *line && !read_frame((*line)->text, frame))
+    return std::optional<Continuation>(Continuation{path, frame.n});
+  const auto torn = torn_end(path, 0);
+  if (!torn) return torn.error();
+  if (*torn) return std::optional<Continuation>();
+  return std::optional<Continuation>(Continuation{path, std::nullopt});
 }
 
 std::optional<strict_json::Fault> parse_into(std::string_view line, Frame& frame, nlohmann::ordered_json& body) {
@@ -209,7 +213,7 @@ Result<std::optional<TornTail>> walk_file(Chain& chain, const std::filesystem::p
     auto torn = torn_end(path, offset);
     return torn && !*torn ? Result<std::optional<TornTail>>(error) : torn;
   };
-  while (!next || chain.lines() < next->from_n) {
+  while (!next || !next->from_n || chain.lines() < *next->from_n) {
     const auto line = lines.next();
     if (!line && line.error().code == Errc::damaged)
       return give_up(lines.offset(), chain.damaged(lines.offset(), line.error().detail));
@@ -221,9 +225,9 @@ Result<std::optional<TornTail>> walk_file(Chain& chain, const std::filesystem::p
     if (auto broken = chain.link(frame, **line)) return *broken;
     accept(**line, frame);
   }
-  if (next && chain.lines() < next->from_n)
+  if (next && next->from_n && chain.lines() < *next->from_n)
     return chain.damaged(lines.offset(), "the file ends here, and " + next->file.filename().string() +
-                                             " carries on from n " + std::to_string(next->from_n));
+                                             " carries on from n " + std::to_string(*next->from_n));
   if (next || lines.rest().empty()) return std::optional<TornTail>();
   if (chain.complete()) return chain.damaged(lines.offset(), "something follows the last record");
   return std::optional<TornTail>(TornTail{lines.offset(), std::string(lines.rest())});
