@@ -1,8 +1,6 @@
 // A folder of its own for each test, and a small journal in it.
 #pragma once
 
-#include <stdlib.h>
-
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <fstream>
@@ -13,27 +11,11 @@
 
 #include "journal/reader.hpp"
 #include "journal/writer.hpp"
+#include "support/temporary_folder.hpp"
 
 namespace nightwell::journal::fixture {
 
-class Folder {
- public:
-  Folder() {
-    std::string pattern = (std::filesystem::temp_directory_path() / "nightwell-journal-XXXXXX").string();
-    REQUIRE(::mkdtemp(pattern.data()) != nullptr);
-    path_ = pattern;
-  }
-  Folder(const Folder&) = delete;
-  Folder& operator=(const Folder&) = delete;
-  ~Folder() {
-    std::error_code ignored;
-    std::filesystem::remove_all(path_, ignored);
-  }
-  [[nodiscard]] std::filesystem::path operator/(const std::string& name) const { return path_ / name; }
-
- private:
-  std::filesystem::path path_;
-};
+using Folder = tests::TemporaryFolder;
 
 inline std::string bytes_of(const std::filesystem::path& path) {
   std::ifstream file(path, std::ios::binary);
