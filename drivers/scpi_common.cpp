@@ -65,4 +65,11 @@ Result<Answer> no_answer_expected() {
   return error;
 }
 
+Result<Message> no_such_step() {
+  Error error;
+  error.code = Errc::unexpected;
+  error.detail = "this instrument has no steps";
+  return error;
+}
+
 }  // namespace nightwell::drivers

@@ -17,5 +17,7 @@ namespace nightwell::drivers {
 [[nodiscard]] Result<instrument::Answer> scpi_error_answer(std::string_view reply);
 // The answer to a command that has none.
 [[nodiscard]] Result<instrument::Answer> no_answer_expected();
+// These drivers have no steps of their own.
+[[nodiscard]] Result<instrument::Message> no_such_step();
 
 }  // namespace nightwell::drivers

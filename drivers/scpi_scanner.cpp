@@ -42,6 +42,8 @@ struct Encoder {
     return Message();
   }
   Result<Message> operator()(const ReadChannel& command) const { return measure(command.channel); }
+  Result<Message> operator()(const RunStep&) const { return no_such_step(); }
+  Result<Message> operator()(const CheckStep&) const { return no_such_step(); }
 };
 
 struct Decoder {
@@ -54,6 +56,8 @@ struct Decoder {
     if (command.channel.measures == Quantity::temperature) return scpi_temperature_answer(reply);
     return scpi_number_answer(reply);
   }
+  Result<Answer> operator()(const RunStep&) const { return no_answer_expected(); }
+  Result<Answer> operator()(const CheckStep&) const { return no_answer_expected(); }
 };
 
 }  // namespace

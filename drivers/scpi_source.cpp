@@ -23,6 +23,8 @@ struct Encoder {
     return scpi_setting(command.on ? "OUTPut:STATe ON" : "OUTPut:STATe OFF");
   }
   Result<Message> operator()(const AskOutput&) const { return scpi_question("OUTPut:STATe?"); }
+  Result<Message> operator()(const RunStep&) const { return no_such_step(); }
+  Result<Message> operator()(const CheckStep&) const { return no_such_step(); }
 };
 
 struct Decoder {
@@ -35,6 +37,8 @@ struct Decoder {
   Result<Answer> operator()(const AskTemperature&) const { return scpi_temperature_answer(reply); }
   Result<Answer> operator()(const SetOutput&) const { return no_answer_expected(); }
   Result<Answer> operator()(const AskOutput&) const { return scpi_boolean_answer(reply); }
+  Result<Answer> operator()(const RunStep&) const { return no_answer_expected(); }
+  Result<Answer> operator()(const CheckStep&) const { return no_answer_expected(); }
 };
 
 }  // namespace

@@ -8,6 +8,10 @@ LineHeatSource::LineHeatSource(asio::io_context& io, ConnectionSettings settings
                                std::unique_ptr<HeatSourceCodec> codec)
     : instrument_(io, std::move(settings), std::move(codec)) {}
 
+LineHeatSource::LineHeatSource(std::unique_ptr<Wire> wire, ConnectionSettings settings,
+                               std::unique_ptr<HeatSourceCodec> codec)
+    : instrument_(std::move(wire), std::move(settings), std::move(codec)) {}
+
 asio::awaitable<Result<Identity>> LineHeatSource::identify() {
   return instrument_.identify();
 }
@@ -36,10 +40,27 @@ asio::awaitable<Result<double>> LineHeatSource::read_temperature() {
 }
 
 asio::awaitable<Result<void>> LineHeatSource::set_output(bool on) {
+  if (!on) return switch_off();
   SetOutput set;
-  set.on = on;
+  set.on = true;
   const HeatSourceCommand command = set;
-  return instrument_.tell(command, on ? "switching the output on" : "switching the output off", !on);
+  return instrument_.tell(command, "switching the output on");
+}
+
+asio::awaitable<Result<void>> LineHeatSource::switch_off() {
+  const HeatSourceCommand off = SetOutput();
+  Result<void> first = co_await instrument_.tell(off, "switching the output off", true);
+  const std::size_t steps = instrument_.steps(Steps::park);
+  for (std::size_t index = 0; index < steps; ++index) {
+    if (!first && first.error().code != Errc::refused && first.error().code != Errc::mismatch) break;
+    RunStep step;
+    step.steps = Steps::park;
+    step.index = index;
+    const HeatSourceCommand command = step;
+    const Result<void> done = co_await instrument_.tell(command, "taking a parking step");
+    if (!done && first) first = done;
+  }
+  co_return first;
 }
 
 asio::awaitable<Result<bool>> LineHeatSource::read_output() {

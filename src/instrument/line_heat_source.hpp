@@ -7,11 +7,13 @@
 namespace nightwell::instrument {
 
 // set_output(false) puts its first byte on the line at once, even where the link is out of step or another
-// call is pending; in the latter case it ends with `unexpected`: sent, but not proved, so call it again.
+// call is pending; in the latter case it ends with `unexpected`: sent, but not proved, so call it again. The codec's
+// park steps follow an "off" that the line carried, all of them, whatever each says; the first that failed is told.
 // Destroy it only when no call is pending (close() first, then let the call end).
 class LineHeatSource final : public HeatSource {
  public:
   LineHeatSource(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<HeatSourceCodec> codec);
+  LineHeatSource(std::unique_ptr<Wire> wire, ConnectionSettings settings, std::unique_ptr<HeatSourceCodec> codec);
   asio::awaitable<Result<Identity>> identify() override;
   asio::awaitable<Result<void>> set_target(double t_c) override;
   asio::awaitable<Result<double>> read_target() override;
@@ -21,6 +23,7 @@ class LineHeatSource final : public HeatSource {
   void close() override;
 
  private:
+  asio::awaitable<Result<void>> switch_off();
   asio::awaitable<Result<double>> ask_number(HeatSourceCommand command, std::string_view doing);
 
   LineInstrument<HeatSourceCodec> instrument_;

@@ -1,5 +1,6 @@
 #include "instrument/line_instrument.hpp"
 
+#include <cmath>
 #include <system_error>
 #include <utility>
 
@@ -62,16 +63,36 @@ bool is_of_the_line(Errc code) {
   return code == Errc::no_answer || code == Errc::garbled || code == Errc::port_gone;
 }
 
+std::string answer_text(const Answer& answer) {
+  if (const auto* number = std::get_if<double>(&answer)) return std::to_string(*number);
+  if (const auto* on = std::get_if<bool>(&answer)) return *on ? "on" : "off";
+  return "something else";
+}
+
+bool proves(const Answer& answer, const Answer& expected, double tolerance) {
+  if (answer.index() != expected.index()) return false;
+  if (const auto* number = std::get_if<double>(&answer))
+    return std::abs(*number - std::get<double>(expected)) <= tolerance;
+  if (const auto* on = std::get_if<bool>(&answer)) return *on == std::get<bool>(expected);
+  return true;
+}
+
 }  // namespace
 
 template <class CodecType>
 LineInstrument<CodecType>::LineInstrument(asio::io_context& io, ConnectionSettings settings,
                                           std::unique_ptr<CodecType> codec)
+    : LineInstrument(make_wire(io, settings.port), settings, std::move(codec)) {}
+
+template <class CodecType>
+LineInstrument<CodecType>::LineInstrument(std::unique_ptr<Wire> wire, ConnectionSettings settings,
+                                          std::unique_ptr<CodecType> codec)
     : settings_(std::move(settings)),
       codec_(std::move(codec)),
       line_(codec_->line()),
-      link_(io, settings_.port, line_, settings_.reply > Duration::zero() ? settings_.reply : line_.reply) {
-  if (const Result<Message> message = codec_->encode(AskIdentity()); message.ok()) marker_ = message->bytes;
+      link_(std::move(wire), port_name(settings_.port), line_,
+            settings_.reply > Duration::zero() ? settings_.reply : line_.reply) {
+  if (const Result<Message> message = codec_->encode(AskIdentity()); message.ok()) marker_ = *message;
 }
 
 template <class CodecType>
@@ -167,7 +188,7 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
       if (!entries) co_return entries.error();
       if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front())) co_return refusal(*entries);
     }
-    const Result<std::string_view> line = co_await link_.query(message->bytes);
+    const Result<std::string_view> line = co_await link_.query(*message);
     if (line) {
       last_text_.assign(*line);
       last_was_odd_ = attempt > 0 || link_.was_odd();
@@ -198,12 +219,63 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
     const Result<Entries> ready = co_await make_ready();
     if (!ready) co_return ready.error();
   }
+  const Result<void> done = co_await carry_out(*message, command);
+  if (!done) co_return done.error();
+  co_return co_await prove(command);
+}
+
+// A setting on a line that is in step: out it goes, once, and whatever the instrument says to it is heard.
+template <class CodecType>
+asio::awaitable<Result<void>> LineInstrument<CodecType>::carry_out(const Message& message, Command command) {
   queue_unread_ = true;
-  const Result<void> sent = co_await link_.send(message->bytes);
-  if (!sent) co_return sent.error();
+  if (link_.is_exchange(message)) {
+    const Result<std::string_view> reply = co_await link_.query(message);
+    if (!reply) co_return reply.error();
+    if (message.answered) {
+      const Result<Answer> said = codec_->decode(*reply, command);
+      if (!said && said.error().code == Errc::garbled) link_.mark_suspect();
+      if (!said) co_return said.error();
+    }
+  } else {
+    const Result<void> sent = co_await link_.send(message.bytes);
+    if (!sent) co_return sent.error();
+  }
   const Result<Entries> entries = co_await read_queue();
   if (!entries) co_return entries.error();
   if (!entries->empty()) co_return refusal(*entries);
+  co_return Result<void>();
+}
+
+template <class CodecType>
+asio::awaitable<Result<void>> LineInstrument<CodecType>::prove(Command command) {
+  const std::optional<Proof<Command>> proof = codec_->proof(command);
+  if (!proof) co_return Result<void>();
+  const Result<Answer> answer = co_await ask_in_turn(proof->question);
+  if (!answer) co_return answer.error();
+  if (proves(*answer, proof->expected, proof->tolerance)) co_return Result<void>();
+  co_return simple(Errc::mismatch, "read back " + answer_text(*answer) + " after setting " +
+                                       answer_text(proof->expected) +
+                                       "; look whether its panel is locked or limits it");
+}
+
+// The link is in step and the identity right.
+template <class CodecType>
+asio::awaitable<Result<void>> LineInstrument<CodecType>::start_up() {
+  for (std::size_t index = 0; index < codec_->steps(Steps::start_up); ++index) {
+    RunStep step;
+    step.index = index;
+    const Command command = step;
+    const Result<Message> message = codec_->encode(command);
+    if (!message) co_return message.error();
+    co_await link_.rest();
+    Result<void> done = co_await carry_out(*message, command);
+    if (done) done = co_await prove(command);
+    if (!done) {
+      Error error = done.error();
+      error.detail = "step " + std::to_string(index + 1) + " of its start-up: " + error.detail;
+      co_return error;
+    }
+  }
   co_return Result<void>();
 }
 
@@ -227,6 +299,8 @@ asio::awaitable<Result<Identity>> LineInstrument<CodecType>::identify_in_turn() 
   if (!entries) co_return entries.error();
   for (const QueueEntry& entry : *entries)
     identity->old_errors.push_back(std::to_string(entry.number) + " " + entry.text);
+  const Result<void> started = co_await start_up();
+  if (!started) co_return started.error();
   co_return identity;
 }
 
@@ -237,12 +311,19 @@ asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrum
     const Result<void> opened = co_await reopen();
     if (!opened) co_return opened.error();
   }
+  // What comes in the gap before the next message was not asked for.
+  if (!link_.is_suspect()) {
+    co_await link_.rest();
+    (void)link_.ready();
+  }
+  if (!link_.is_open()) co_return simple(Errc::port_gone, "the port went while the line rested");
   if (link_.is_suspect()) {
     queue_unread_ = true;
-    const Result<void> in_step = co_await link_.resynchronise(marker_, identity_);
+    const Result<void> in_step = co_await link_.resynchronise(marker_, known_);
     if (!in_step) co_return in_step.error();
+    co_await link_.rest();
   }
-  if (!queue_unread_) co_return Entries();  // only the gap between two messages was due: the link keeps it
+  if (!queue_unread_) co_return Entries();
   co_return co_await read_queue();
 }
 
@@ -261,7 +342,12 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::reopen() {
       continue;
     }
     const Result<Identity> identity = co_await learn_identity();
-    if (identity && identity->text == identity_) co_return Result<void>();
+    if (identity && identity->text == identity_) {
+      const Result<void> started = co_await start_up();
+      if (started) co_return Result<void>();
+      link_.close();
+      co_return started.error();
+    }
     // The port is back and what is behind it is wrong or mute: no sooner tried again than the next call.
     const Error error = identity ? wrong_identity(identity->text) : identity.error();
     link_.close();
@@ -309,6 +395,7 @@ asio::awaitable<Result<Identity>> LineInstrument<CodecType>::ask_identity() {
   const Command command = AskIdentity();
   const Result<std::string_view> line = co_await link_.query(marker_);
   if (!line) co_return line.error();
+  known_.assign(*line);
   const Result<Answer> answer = codec_->decode(*line, command);
   if (!answer) co_return answer.error();
   co_return std::get<Identity>(*answer);
@@ -316,13 +403,17 @@ asio::awaitable<Result<Identity>> LineInstrument<CodecType>::ask_identity() {
 
 template <class CodecType>
 asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrument<CodecType>::read_queue() {
+  if (!line_.error_queue) {
+    queue_unread_ = false;
+    co_return Entries();
+  }
   const Command command = AskError();
   const Result<Message> question = codec_->encode(command);
   if (!question) co_return question.error();
   Entries entries;
   for (int clearings = 0;; ++clearings) {
     for (int i = 0; i < line_.queue_limit; ++i) {
-      const Result<std::string_view> line = co_await link_.query(question->bytes);
+      const Result<std::string_view> line = co_await link_.query(*question);
       if (!line) co_return line.error();
       const Result<Answer> answer = codec_->decode(*line, command);
       if (!answer) {
@@ -339,8 +430,13 @@ asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrum
     const Command clearing = ClearErrors();
     const Result<Message> clear = codec_->encode(clearing);
     if (!clear || clearings > 0) break;
-    const Result<void> sent = co_await link_.send(clear->bytes);
-    if (!sent) co_return sent.error();
+    if (link_.is_exchange(*clear)) {
+      const Result<std::string_view> cleared = co_await link_.query(*clear);
+      if (!cleared) co_return cleared.error();
+    } else {
+      const Result<void> sent = co_await link_.send(clear->bytes);
+      if (!sent) co_return sent.error();
+    }
   }
   Error error = refusal(entries);
   error.detail = "its error queue never empties; " + error.detail;

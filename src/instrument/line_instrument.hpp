@@ -5,8 +5,11 @@
 //   a question    After no answer or a garbled one: back in step, read the error queue, ask again, at most
 //                 twice more. An entry that says "I understood and will not" (not -1xx, which is a command
 //                 damaged on its way) ends it as refused.
-//   a setting     Sent once, in step only; then the error queue is read to its end: any entry is refused, no
-//                 answer there is no_answer, and the caller reads back in any case.
+//   a setting     Sent once, in step only. Its acknowledgement, where it has one, must be as the codec says; then
+//                 the error queue, where there is one, is read to its end: any entry is refused, no answer there
+//                 is no_answer. Where the codec names a proof it is asked for (`mismatch`). The caller reads back
+//                 in any case.
+//   start-up      The codec's steps follow every identity that was learned: after identify() and after reopening.
 //   heat off      Goes out at once even where the link is suspect, then once more in step. Where another call
 //                 is going on it goes out all the same, and `unexpected` says: not proved, call again.
 //   port gone     Reopened up to 3 times, half a second apart (never a pty that hung up); nothing is asked or
@@ -40,6 +43,7 @@ class LineInstrument {
   using Command = typename CodecType::Command;
 
   LineInstrument(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<CodecType> codec);
+  LineInstrument(std::unique_ptr<Wire> wire, ConnectionSettings settings, std::unique_ptr<CodecType> codec);
 
   asio::awaitable<Result<Identity>> identify();
   // A question. `doing` must be a literal: "reading a channel".
@@ -48,6 +52,7 @@ class LineInstrument {
   asio::awaitable<Result<void>> tell(Command command, std::string_view doing, bool at_once = false);
   // Whether the codec needs no bytes for this command; bad_input where it cannot be expressed. Sends nothing.
   [[nodiscard]] Result<bool> needs_nothing(const Command& command) const;
+  [[nodiscard]] std::size_t steps(Steps which) const { return codec_->steps(which); }
   void close();
 
   [[nodiscard]] const std::string& last_text() const { return last_text_; }  // of the newest reply
@@ -58,6 +63,9 @@ class LineInstrument {
 
   asio::awaitable<Result<Answer>> ask_in_turn(Command command);
   asio::awaitable<Result<void>> tell_in_turn(Command command, bool at_once);
+  asio::awaitable<Result<void>> carry_out(const Message& message, Command command);
+  asio::awaitable<Result<void>> prove(Command command);
+  asio::awaitable<Result<void>> start_up();
   asio::awaitable<Result<Identity>> identify_in_turn();
   // In step, identity proved, error queue read where that was due; gives what stood in it.
   asio::awaitable<Result<Entries>> make_ready();
@@ -73,8 +81,9 @@ class LineInstrument {
   std::unique_ptr<CodecType> codec_;
   LineSettings line_;
   LineLink link_;
-  std::string marker_;    // the message that asks for the identity
+  Message marker_;        // asks for the identity
   std::string identity_;  // as first learned; empty: not yet
+  std::string known_;     // the marker's reply that said so, as the link gives it
   std::string last_text_;
   bool last_was_odd_ = false;
   bool queue_unread_ = false;  // something odd happened: the instrument may have said why

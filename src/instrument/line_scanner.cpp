@@ -16,6 +16,9 @@ Error with_channel(Error error, int address) {
 LineScanner::LineScanner(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<ScannerCodec> codec)
     : instrument_(io, std::move(settings), std::move(codec)) {}
 
+LineScanner::LineScanner(std::unique_ptr<Wire> wire, ConnectionSettings settings, std::unique_ptr<ScannerCodec> codec)
+    : instrument_(std::move(wire), std::move(settings), std::move(codec)) {}
+
 asio::awaitable<Result<Identity>> LineScanner::identify() {
   return instrument_.identify();
 }

@@ -10,6 +10,7 @@ namespace nightwell::instrument {
 class LineScanner final : public Scanner {
  public:
   LineScanner(asio::io_context& io, ConnectionSettings settings, std::unique_ptr<ScannerCodec> codec);
+  LineScanner(std::unique_ptr<Wire> wire, ConnectionSettings settings, std::unique_ptr<ScannerCodec> codec);
   asio::awaitable<Result<Identity>> identify() override;
   // Sends nothing where the codec needs nothing (SCPI: MEASure configures with every reading); refuses what
   // it cannot express (bad_input).

@@ -16,33 +16,34 @@
 #include <string_view>
 
 #include "instrument/deadline.hpp"
+#include "instrument/wire.hpp"
 #include "nightwell/port.hpp"
 #include "nightwell/result.hpp"
 
 namespace nightwell::instrument {
 
-class OpenPort {
+class OpenPort final : public BytePort {
  public:
   OpenPort(asio::io_context& io, Port port);
   OpenPort(const OpenPort&) = delete;
   OpenPort& operator=(const OpenPort&) = delete;
-  ~OpenPort();
+  ~OpenPort() override;
 
   // A TCP name is looked up on another thread; where the look-up outlasts the deadline it is left to itself.
-  asio::awaitable<Result<void>> open(SteadyTime deadline);
+  asio::awaitable<Result<void>> open(SteadyTime deadline) override;
   // All of it or an error; after no_answer an unknown part has been sent.
-  asio::awaitable<Result<void>> write_all(std::string_view bytes, SteadyTime deadline);
+  asio::awaitable<Result<void>> write_all(std::string_view bytes, SteadyTime deadline) override;
   // At least one byte, at most into.size().
-  asio::awaitable<Result<std::size_t>> read_some(std::span<char> into, SteadyTime deadline);
+  asio::awaitable<Result<std::size_t>> read_some(std::span<char> into, SteadyTime deadline) override;
   // What has already arrived, without waiting; 0: nothing.
-  Result<std::size_t> read_now(std::span<char> into);
+  Result<std::size_t> read_now(std::span<char> into) override;
   // Sends at once what the line takes at once; false: not all of it, or the port is gone.
-  bool write_now(std::string_view bytes);
+  bool write_now(std::string_view bytes) override;
 
-  [[nodiscard]] bool is_open() const { return descriptor_.is_open(); }
+  [[nodiscard]] bool is_open() const override { return descriptor_.is_open(); }
   // Whether the other side is gone; false after a call that was only cancelled, when the port is as good as before.
-  [[nodiscard]] bool has_hung_up() const { return hung_up_; }
-  void close();
+  [[nodiscard]] bool has_hung_up() const override { return hung_up_; }
+  void close() override;
 
  private:
   asio::awaitable<Result<void>> open_tcp(const TcpPort& tcp, SteadyTime deadline);

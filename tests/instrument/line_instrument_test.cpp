@@ -15,6 +15,7 @@
 #include "instrument/awaitable.hpp"
 #include "instrument/line_heat_source.hpp"
 #include "instrument/line_scanner.hpp"
+#include "instrument/open_port.hpp"
 #include "quick.hpp"
 #include "run_until.hpp"
 

@@ -3,15 +3,18 @@
 // (src/instrument) owns deadlines, late answers, repeats and reconnection, once for all drivers.
 //
 // Shape: encode() gives the whole message including its terminator; decode() gets one reply without
-// terminators, 1 to LineSettings::longest_reply bytes, untrusted, possibly with control bytes in it. Units:
-// temperatures in °C (t90 as the instrument knows it), volt, ohm, ampere. Errors: encode: bad_input (a number
-// that the message cannot carry). decode: garbled (not a reply to this command: the engine will take the line
-// for out of step), overload, open_sensor (the instrument's own words for "no number"; the line is fine),
-// out_of_range (a number that the quantity cannot have). Lifetime: codecs are immutable; one object serves
-// one instrument.
+// terminators (the lines of a longer one are joined by single LFs), 1 to LineSettings::longest_reply bytes,
+// untrusted, possibly with control bytes in it. Units: temperatures in °C (t90 as the instrument knows it),
+// volt, ohm, ampere. Errors: encode: bad_input (a number that the message cannot carry). decode: garbled (not
+// a reply to this command: the engine will take the line for out of step), refused (the instrument's own "no",
+// where it answers so), overload, open_sensor (the instrument's own words for "no number"; the line is fine),
+// out_of_range (a number that the quantity cannot have), mismatch (CheckStep only). Lifetime: codecs are
+// immutable; one object serves one instrument.
 #pragma once
 
 #include <cstddef>
+#include <functional>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <variant>
@@ -23,15 +26,21 @@
 namespace nightwell::instrument {
 
 struct LineSettings {
-  std::string reply_ends = "\r\n";   // any of these bytes ends a reply; further ones are no empty replies
+  std::string reply_ends = "\r\n";   // any of these bytes ends a line; further ones are no empty lines. Empty: no
+                                     // line ever ends, every reply is told by its length
   std::string spoil = "*\n";         // sent behind a message that was cut off half-way: it must make the instrument
                                      // refuse the whole ("… 12" of 120.5 must not be obeyed) and have no reply
   bool echoes = false;               // the line repeats our bytes before the reply; consumed if exactly equal
+  std::string prompt;                // follows every exchange, with or without a reply; no reply_ends in it
+  bool error_queue = true;           // AskError is understood; where it is not, a refusal shows in the reply or nowhere
   Duration reply{2'000'000};         // whole reply, from the last byte sent; where the bench states none
-  Duration gap{0};                   // least time between a reply and the next command
+  Duration gap{0};                   // least time between a reply, or a command without one, and the next command
   Duration quiet{200'000};           // nothing heard for this long: the line is drained
   std::size_t longest_reply = 4096;  // bytes without terminators; anything longer is thrown away
   int queue_limit = 64;              // error-queue entries read before we stop believing in its end
+  // Lines that the instrument says unasked and that mean nothing to us. Empty: there are none, and every unasked
+  // line makes the link suspect.
+  std::function<bool(std::string_view)> set_aside{};
 };
 
 // ---- commands: small values with nothing to own --------------------------------------------------
@@ -55,16 +64,39 @@ struct SetOutput {
 };
 struct AskOutput {};
 
-using ScannerCommand = std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel>;
-using HeatSourceCommand =
-    std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget, AskTemperature, SetOutput, AskOutput>;
+// What an instrument needs besides: settings right after its identity has answered (remote control, say), and for a
+// heat source what follows "output off". A step may have a question that proves it.
+enum class Steps { start_up, park };
+struct RunStep {
+  Steps steps = Steps::start_up;
+  std::size_t index = 0;
+};
+struct CheckStep {
+  Steps steps = Steps::start_up;
+  std::size_t index = 0;
+};
+
+using ScannerCommand =
+    std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep, CheckStep>;
+using HeatSourceCommand = std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget, AskTemperature,
+                                       SetOutput, AskOutput, RunStep, CheckStep>;
 
 // ---- what passes ---------------------------------------------------------------------------------
 
+// Where a reply ends. The default is one line.
+struct ReplyShape {
+  enum class Ends { after_lines, at_line, after_bytes };
+  Ends ends = Ends::after_lines;
+  std::size_t count = 1;  // lines or bytes
+  std::string last_line;  // at_line: the line that ends the reply and is no part of it
+};
+
 struct Message {
   std::string bytes;        // terminator included; empty: this command needs nothing on the line
-  bool answered = false;    // a reply follows
+  bool answered = false;    // a reply follows; after a setting it is an acknowledgement, which decode() judges
   bool repeatable = false;  // asking twice changes nothing: it may be repeated after a fault of the line
+  ReplyShape reply{};
+  Duration within{0};  // deadline of its reply where it is another than the line's; zero: the line's
 };
 
 struct QueueEntry {
@@ -72,7 +104,17 @@ struct QueueEntry {
   std::string text;
 };
 
-using Answer = std::variant<double, bool, Identity, QueueEntry>;
+struct Acknowledged {};
+
+using Answer = std::variant<double, bool, Identity, QueueEntry, Acknowledged>;
+
+// What a setting is proved by: a question, and the answer that proves it (numbers within `tolerance`).
+template <class CommandType>
+struct Proof {
+  CommandType question;
+  Answer expected;
+  double tolerance = 0;
+};
 
 template <class CommandType>
 class Codec {
@@ -82,8 +124,12 @@ class Codec {
   [[nodiscard]] virtual LineSettings line() const = 0;
   [[nodiscard]] virtual Result<Message> encode(const Command& command) const = 0;
   // The alternative of Answer that belongs to the command: Identity, QueueEntry, double (a value or a
-  // temperature) or bool (an output).
+  // temperature), bool (an output) or Acknowledged (a setting that has a reply).
   [[nodiscard]] virtual Result<Answer> decode(std::string_view reply, const Command& command) const = 0;
+  // How many steps there are, and what proves a setting beyond the instrument's own word; none where the caller's
+  // read-back is enough.
+  [[nodiscard]] virtual std::size_t steps(Steps) const { return 0; }
+  [[nodiscard]] virtual std::optional<Proof<Command>> proof(const Command&) const { return std::nullopt; }
 };
 
 using ScannerCodec = Codec<ScannerCommand>;
