@@ -3,6 +3,8 @@
 #include <memory>
 #include <utility>
 
+#include "dialect/codec.hpp"
+#include "dialect/read_dialect.hpp"
 #include "instrument/line_heat_source.hpp"
 #include "instrument/line_scanner.hpp"
 #include "scpi_scanner.hpp"
@@ -15,13 +17,36 @@ using namespace instrument;
 namespace {
 
 template <class CodecType>
-std::unique_ptr<Scanner> make_scanner(asio::io_context& io, ConnectionSettings settings) {
-  return std::make_unique<LineScanner>(io, std::move(settings), std::make_unique<CodecType>());
+Result<std::unique_ptr<Scanner>> make_scanner(asio::io_context& io, ConnectionSettings settings) {
+  return std::unique_ptr<Scanner>(
+      std::make_unique<LineScanner>(io, std::move(settings), std::make_unique<CodecType>()));
 }
 
 template <class CodecType>
-std::unique_ptr<HeatSource> make_source(asio::io_context& io, ConnectionSettings settings) {
-  return std::make_unique<LineHeatSource>(io, std::move(settings), std::make_unique<CodecType>());
+Result<std::unique_ptr<HeatSource>> make_source(asio::io_context& io, ConnectionSettings settings) {
+  return std::unique_ptr<HeatSource>(
+      std::make_unique<LineHeatSource>(io, std::move(settings), std::make_unique<CodecType>()));
+}
+
+Result<std::shared_ptr<const dialect::Dialect>> dialect_for(const ConnectionSettings& settings, dialect::Role role) {
+  auto read = dialect::dialect_from(settings.dialect);
+  if (read && (*read)->role != role)
+    return Error{Errc::bad_input, "reading a dialect", "it is for the other kind of instrument", settings.name};
+  return read;
+}
+
+Result<std::unique_ptr<Scanner>> make_dialect_scanner(asio::io_context& io, ConnectionSettings settings) {
+  auto read = dialect_for(settings, dialect::Role::scanner);
+  if (!read) return read.error();
+  auto codec = std::make_unique<dialect::DialectScanner>(std::move(read).value());
+  return std::unique_ptr<Scanner>(std::make_unique<LineScanner>(io, std::move(settings), std::move(codec)));
+}
+
+Result<std::unique_ptr<HeatSource>> make_dialect_source(asio::io_context& io, ConnectionSettings settings) {
+  auto read = dialect_for(settings, dialect::Role::heat_source);
+  if (!read) return read.error();
+  auto codec = std::make_unique<dialect::DialectSource>(std::move(read).value());
+  return std::unique_ptr<HeatSource>(std::make_unique<LineHeatSource>(io, std::move(settings), std::move(codec)));
 }
 
 }  // namespace
@@ -30,6 +55,8 @@ Registry registry() {
   Registry list;
   list.scanners.emplace("scpi-scanner", make_scanner<ScpiScanner>);
   list.sources.emplace("scpi-source", make_source<ScpiSource>);
+  list.scanners.emplace(dialect_driver, make_dialect_scanner);
+  list.sources.emplace(dialect_driver, make_dialect_source);
   return list;
 }
 

@@ -10,9 +10,11 @@ struct SerialPort {
   std::string path;  // stable: /dev/serial/by-id/… or by-path
   int baud = 9600;
   int data_bits = 8;            // 7 or 8
-  std::string parity = "none";  // none, even, odd
+  std::string parity = "none";  // none, even, odd, mark, space
   int stop_bits = 1;            // 1 or 2
   std::string flow = "none";    // none, hardware, software
+  // The two control lines after opening: on, off, or as the system leaves them (it raises both while it opens a port).
+  std::string dtr = "as_opened", rts = "as_opened";
 };
 struct TcpPort {
   std::string host;  // a name or an address

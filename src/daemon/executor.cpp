@@ -186,7 +186,10 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     settings.port = scanner.port;
     settings.reply = scanner.reply;
     settings.identity = scanner.identity;
-    scanners_.push_back(make->second(io_, std::move(settings)));
+    settings.dialect = scanner.dialect.json;
+    auto made = make->second(io_, std::move(settings));
+    if (!made) co_return made.error();
+    scanners_.push_back(std::move(made).value());
     const auto identity = co_await scanners_.back()->identify();
     if (!identity) co_return identity.error();
     record("identity", {{"instrument", scanner.name}, {"text", identity->text}, {"old_errors", identity->old_errors}});
@@ -211,6 +214,7 @@ void Executor::start_guardians() {
     settings.connection.port = source.port;
     settings.connection.reply = source.reply;
     settings.connection.identity = source.identity;
+    settings.connection.dialect = source.dialect.json;
     settings.limits = limits_of(source);
     settings.speed = settings_.speed;
     settings.program = settings_.guardian;

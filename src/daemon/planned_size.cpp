@@ -28,6 +28,8 @@ std::uint64_t planned_bytes(const sequence::Plan& plan) {
   const double lasting_s = generosity * to_seconds(sequence::expected_duration(plan));
   const auto channels = static_cast<double>(plan.channels.size());
   double bytes = bytes_of_opening + bytes_of_channel * channels + static_cast<double>(plan.budget.size());
+  for (const auto& scanner : plan.scanners) bytes += static_cast<double>(scanner.dialect.json.size());
+  for (const auto& source : plan.sources) bytes += static_cast<double>(source.dialect.json.size());
   bytes += times(lasting_s, plan.sampling.every) * (bytes_of_record + bytes_of_reading * channels);
   for (const auto& source : plan.sources) bytes += times(lasting_s, source.poll) * bytes_of_record;
   for (const auto& plateau : plan.plateaus) {

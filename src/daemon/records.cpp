@@ -166,6 +166,7 @@ struct ActionRecord {
 std::vector<RecordText> opening_records(const Plan& plan, const OpeningFacts& facts) {
   std::vector<RecordText> records{opening_record(plan, facts), {"plan", plan::plan_record(plan)}};
   for (std::size_t i = 0; i < plan.channels.size(); ++i) records.push_back({"card", plan::card_record(plan, i)});
+  for (auto& fields : plan::dialect_records(plan)) records.push_back({"dialect", std::move(fields)});
   if (!plan.budget.empty()) records.push_back({"budget", plan::budget_record(plan)});
   for (std::size_t i = 0; i < plan.plateaus.size(); ++i)
     records.push_back({"plateau_plan", plan::plateau_record(plan, i)});

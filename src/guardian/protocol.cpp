@@ -41,7 +41,8 @@ Json connection_json(const instrument::ConnectionSettings& connection) {
               {"driver", connection.driver},
               {"port", port_json(connection.port)},
               {"reply_s", to_seconds(connection.reply)},
-              {"identity", connection.identity}};
+              {"identity", connection.identity},
+              {"dialect", connection.dialect}};
 }
 
 Json limits_json(const Limits& limits) {
@@ -153,6 +154,8 @@ Port read_port(Fields& outer) {
     serial.parity = in.text("parity");
     serial.stop_bits = in.whole("stop_bits");
     serial.flow = in.text("flow");
+    serial.dtr = in.text("dtr");
+    serial.rts = in.text("rts");
     port = serial;
   } else if (type == "tcp") {
     TcpPort tcp;
@@ -176,6 +179,7 @@ instrument::ConnectionSettings read_connection(Fields& outer) {
   connection.port = read_port(in);
   connection.reply = in.time("reply_s");
   connection.identity = in.text("identity");
+  connection.dialect = in.text("dialect");
   if (connection.reply <= Duration::zero()) in.fail_at("reply_s", "is not positive");
   outer.take(in.error());
   return connection;

@@ -64,19 +64,17 @@ std::chrono::steady_clock::duration longest_call(Duration reply) {
   return 30 * reply + std::chrono::seconds(30);
 }
 
-[[noreturn]] void guard(const Setup& setup, const instrument::Registry& registry) {
+[[noreturn]] void guard(asio::io_context& io, instrument::HeatSource& source, const Setup& setup) {
   Log log(setup.log);
   if (!log.ok()) complain("the log cannot be opened; going on without it");
-  asio::io_context io(1);
   instrument::RunClock clock(io, setup.speed);
-  const auto source = registry.sources.at(setup.connection.driver)(io, setup.connection);
   asio::local::stream_protocol::socket daemon(io, asio::local::stream_protocol(), socket_file);
   ShellSettings settings;
   settings.limits = setup.limits;
   settings.longest_call = longest_call(setup.connection.reply);
   // Everything is done by then: the park is proved (or hopeless), the port closed, the last line sent.
   const auto leave = [](int code) { std::_Exit(code); };
-  Shell shell(io, clock, *source, log, std::move(daemon), settings, leave);
+  Shell shell(io, clock, source, log, std::move(daemon), settings, leave);
   shell.start();
   for (;;) {
     try {
@@ -105,7 +103,10 @@ int run(const instrument::Registry& registry) {
   if (!line) return 0;
   const Result<Setup> setup = read_setup(*line, registry);
   if (!setup.ok()) return refuse(setup.error());
-  guard(*setup, registry);
+  asio::io_context io(1);
+  const auto source = registry.sources.at(setup->connection.driver)(io, setup->connection);
+  if (!source.ok()) return refuse(source.error());
+  guard(io, **source, *setup);
 }
 
 }  // namespace nightwell::guardian

@@ -11,9 +11,13 @@
 
 namespace nightwell::instrument {
 
+// The driver of instruments that a dialect file describes.
+inline constexpr const char* dialect_driver = "dialect";
+
+// A factory gives an error (bad_input) where the settings' dialect is none for this role.
 struct Registry {
-  using MakeScanner = std::function<std::unique_ptr<Scanner>(asio::io_context&, ConnectionSettings)>;
-  using MakeHeatSource = std::function<std::unique_ptr<HeatSource>(asio::io_context&, ConnectionSettings)>;
+  using MakeScanner = std::function<Result<std::unique_ptr<Scanner>>(asio::io_context&, ConnectionSettings)>;
+  using MakeHeatSource = std::function<Result<std::unique_ptr<HeatSource>>(asio::io_context&, ConnectionSettings)>;
   std::map<std::string, MakeScanner> scanners;
   std::map<std::string, MakeHeatSource> sources;
 };

@@ -32,8 +32,9 @@ struct ConnectionSettings {
   std::string name;    // the instrument's name on the bench, for errors
   std::string driver;  // a name the registry knows
   Port port;
-  Duration reply{};      // deadline from the last byte sent to the whole reply
-  std::string identity;  // must be contained in the identity; empty: any
+  Duration reply{};          // deadline from the last byte sent to the whole reply
+  std::string identity;      // must be contained in the identity; empty: any
+  std::string dialect = "";  // driver "dialect" only: the dialect's JSON, as the plan froze it
 };
 
 }  // namespace nightwell::instrument

@@ -33,19 +33,12 @@ struct Baud {
   int value;
   speed_t code;
 };
-constexpr std::array<Baud, 13> bauds{{{300, B300},
-                                      {600, B600},
-                                      {1200, B1200},
-                                      {2400, B2400},
-                                      {4800, B4800},
-                                      {9600, B9600},
-                                      {19200, B19200},
-                                      {38400, B38400},
-                                      {57600, B57600},
-                                      {115200, B115200},
-                                      {230400, B230400},
-                                      {460800, B460800},
-                                      {921600, B921600}}};
+constexpr std::array<Baud, 21> bauds{{{110, B110},        {150, B150},         {300, B300},         {600, B600},
+                                      {1200, B1200},      {1800, B1800},       {2400, B2400},       {4800, B4800},
+                                      {9600, B9600},      {19200, B19200},     {38400, B38400},     {57600, B57600},
+                                      {115200, B115200},  {230400, B230400},   {460800, B460800},   {500000, B500000},
+                                      {921600, B921600},  {1000000, B1000000}, {1500000, B1500000}, {2000000, B2000000},
+                                      {3000000, B3000000}}};
 
 std::optional<speed_t> baud_code(int value) {
   for (const Baud& baud : bauds)
@@ -54,8 +47,8 @@ std::optional<speed_t> baud_code(int value) {
 }
 
 // Every flag that decides what a byte on the line becomes; compared after setting.
-constexpr tcflag_t compared_control =
-    CSIZE | CSTOPB | PARENB | PARODD | CREAD | CLOCAL | HUPCL | static_cast<tcflag_t>(CRTSCTS);
+constexpr tcflag_t compared_control = CSIZE | CSTOPB | PARENB | PARODD | static_cast<tcflag_t>(CMSPAR) | CREAD |
+                                      CLOCAL | HUPCL | static_cast<tcflag_t>(CRTSCTS);
 
 struct Wanted {
   termios settings{};
@@ -77,12 +70,13 @@ Wanted wanted_settings(const SerialPort& port) {
     t.c_cflag |= CSTOPB;
   else if (port.stop_bits != 1)
     wanted.problem = "stop_bits must be 1 or 2";
-  if (port.parity == "even" || port.parity == "odd") {
+  if (port.parity == "even" || port.parity == "odd" || port.parity == "mark" || port.parity == "space") {
     t.c_cflag |= PARENB;
     t.c_iflag |= INPCK;  // a byte with a parity error arrives as NUL, which no reply may contain
-    if (port.parity == "odd") t.c_cflag |= PARODD;
+    if (port.parity == "odd" || port.parity == "mark") t.c_cflag |= PARODD;
+    if (port.parity == "mark" || port.parity == "space") t.c_cflag |= static_cast<tcflag_t>(CMSPAR);
   } else if (port.parity != "none") {
-    wanted.problem = "parity must be none, even or odd";
+    wanted.problem = "parity must be none, even, odd, mark or space";
   }
   if (port.flow == "hardware")
     t.c_cflag |= static_cast<tcflag_t>(CRTSCTS);
@@ -112,7 +106,7 @@ std::string difference(const termios& wanted, const termios& got) {
   const tcflag_t control = (wanted.c_cflag ^ got.c_cflag) & compared_control;
   if (control & CSIZE) differs("data bits");
   if (control & CSTOPB) differs("stop bits");
-  if (control & (PARENB | PARODD)) differs("parity");
+  if (control & (PARENB | PARODD | static_cast<tcflag_t>(CMSPAR))) differs("parity");
   if (control & static_cast<tcflag_t>(CRTSCTS)) differs("hardware flow control");
   if (control & (CREAD | CLOCAL | HUPCL)) differs("modem control");
   if (wanted.c_cc[VMIN] != got.c_cc[VMIN] || wanted.c_cc[VTIME] != got.c_cc[VTIME]) differs("VMIN/VTIME");
@@ -135,6 +129,25 @@ Error cannot_open(int code, const Port& port) {
   return port_error(Errc::port_gone, std::move(detail), port);
 }
 
+// Empty: as asked. After opening, because the system raises both lines while it opens the port.
+std::string set_control_lines(int fd, const SerialPort& line) {
+  struct Line {
+    const std::string& wanted;
+    int bit;
+    const char* name;
+  };
+  for (const Line& one : {Line{line.dtr, TIOCM_DTR, "dtr"}, Line{line.rts, TIOCM_RTS, "rts"}}) {
+    if (one.wanted == "as_opened") continue;
+    if (one.wanted != "on" && one.wanted != "off") return std::string(one.name) + " must be as_opened, on or off";
+    int bit = one.bit;
+    int now = 0;
+    if (ioctl(fd, one.wanted == "on" ? TIOCMBIS : TIOCMBIC, &bit) != 0 || ioctl(fd, TIOCMGET, &now) != 0)
+      return std::string(one.name) + ": " + system_text(errno);
+    if (((now & one.bit) != 0) != (one.wanted == "on")) return std::string("the device did not take: ") + one.name;
+  }
+  return "";
+}
+
 Result<int> open_line(const std::string& path, const SerialPort& line, bool exclusive, const Port& port) {
   const Wanted wanted = wanted_settings(line);
   if (!wanted.problem.empty()) return port_error(Errc::port_settings, wanted.problem, port);
@@ -150,6 +163,10 @@ Result<int> open_line(const std::string& path, const SerialPort& line, bool excl
     return refuse(Errc::port_busy, "another program holds it; is a second daemon running?");
   if (exclusive && ioctl(fd, TIOCEXCL) != 0) return refuse(Errc::port_settings, system_text(errno));
   if (const std::string problem = set_and_compare(fd, wanted.settings); !problem.empty()) {
+    if (exclusive) ioctl(fd, TIOCNXCL);
+    return refuse(Errc::port_settings, problem);
+  }
+  if (const std::string problem = set_control_lines(fd, line); !problem.empty()) {
     if (exclusive) ioctl(fd, TIOCNXCL);
     return refuse(Errc::port_settings, problem);
   }

@@ -16,7 +16,9 @@
 
 namespace nightwell::plan {
 
+class DialectFiles;
 struct LoadOptions;
+struct LoadedDialect;
 
 struct PlateauDraft {
   sequence::Plateau value;  // all but `source`
@@ -60,6 +62,7 @@ struct ChannelDraft {
 struct BenchDraft {
   std::string name;
   bool wire_log = false;
+  std::map<std::string, const LoadedDialect*> dialects;  // by scanner, where a sound dialect describes it
   std::map<std::string, sequence::Scanner> scanners;
   std::map<std::string, SourceDraft> sources;
   std::map<std::string, ChannelDraft> channels;
@@ -100,7 +103,7 @@ struct CardDraft {
 // Each reads one document, adds its faults, and gives what is sound.
 [[nodiscard]] ProfileDraft read_profile(const Json& document, const std::string& file, FaultList& faults);
 [[nodiscard]] BenchDraft read_bench(const Json& document, const std::string& file, const std::string& directory,
-                                    const LoadOptions& options, FaultList& faults);
+                                    const LoadOptions& options, DialectFiles& dialects, FaultList& faults);
 [[nodiscard]] JobDraft read_job(const Json& document, const std::string& file, FaultList& faults);
 [[nodiscard]] CardDraft read_card(const Json& document, const std::string& file, FaultList& faults);
 

@@ -96,6 +96,24 @@ std::set<std::string> named_paths(const FileText& job) {
   return out;
 }
 
+// The same of a bench: the dialects of its instruments.
+std::set<std::string> named_dialects(const FileText& bench) {
+  std::set<std::string> out;
+  FaultList ignored(1);
+  const auto document = parse_document(bench, deepest_nesting, ignored);
+  if (!document || !document->is_object()) return out;
+  for (const char* key : {"scanners", "sources"}) {
+    const auto list = document->find(key);
+    if (list == document->end() || !list->is_object()) continue;
+    for (const Json& instrument : *list) {
+      if (!instrument.is_object() || out.size() >= most_dialects) continue;
+      const auto driver = instrument.find("driver");
+      if (driver != instrument.end() && driver->is_object()) add_path(*driver, "dialect", out);
+    }
+  }
+  return out;
+}
+
 // ---- JSON ----
 
 bool is_utf8(std::string_view text) {
@@ -147,15 +165,16 @@ Result<FileText> file_from(const AnyJson& json, const std::string& key) {
 }
 
 template <class AnyJson>
-Result<void> cards_from(const AnyJson& json, InputFiles& files) {
-  if (!json.is_array()) return bad("cards must be a list");
-  if (json.size() > most_cards) return bad("more than " + std::to_string(most_cards) + " cards");
+Result<void> named_from(const AnyJson& json, const std::string& key, const char* what, std::size_t most,
+                        std::map<std::string, FileText>& out) {
+  if (!json.is_array()) return bad(key + " must be a list");
+  if (json.size() > most) return bad("more than " + std::to_string(most) + " " + key);
   for (const auto& element : json) {
-    auto card = file_from(element, "cards/" + std::to_string(files.cards.size()));
-    if (!card) return card.error();
-    const std::string path = card->name;
-    if (!files.cards.emplace(path, std::move(card).value()).second)
-      return bad("the card " + printed(path) + " comes twice");
+    auto file = file_from(element, key + "/" + std::to_string(out.size()));
+    if (!file) return file.error();
+    const std::string path = file->name;
+    if (!out.emplace(path, std::move(file).value()).second)
+      return bad(std::string("the ") + what + " " + printed(path) + " comes twice");
   }
   return {};
 }
@@ -165,7 +184,8 @@ Result<InputFiles> files_from(const AnyJson& json) {
   if (!json.is_object()) return bad("files must be an object");
   InputFiles files;
   for (const auto& [key, value] : json.items())
-    if (key != "profile" && key != "bench" && key != "job" && key != "cards" && key != "bench_directory")
+    if (key != "profile" && key != "bench" && key != "job" && key != "cards" && key != "dialects" &&
+        key != "bench_directory")
       return bad("the key " + printed(key) + " is unknown");
   for (const auto& [key, file] :
        {std::pair<const char*, FileText*>{"profile", &files.profile}, {"bench", &files.bench}, {"job", &files.job}}) {
@@ -177,7 +197,10 @@ Result<InputFiles> files_from(const AnyJson& json) {
   }
   const auto cards = json.find("cards");
   if (cards == json.end()) return bad("cards is missing");
-  if (auto read = cards_from(*cards, files); !read) return read.error();
+  if (auto read = named_from(*cards, "cards", "card", most_cards, files.cards); !read) return read.error();
+  if (const auto dialects = json.find("dialects"); dialects != json.end())
+    if (auto read = named_from(*dialects, "dialects", "dialect", most_dialects, files.dialects); !read)
+      return read.error();
   if (const auto directory = json.find("bench_directory"); directory != json.end()) {
     if (!directory->is_string()) return bad("bench_directory must be a text");
     files.bench_directory = directory->template get<std::string>();
@@ -199,6 +222,8 @@ InputFiles gather(const fs::path& profile, const fs::path& bench, const fs::path
   if (!failed) files.bench_directory = whole.lexically_normal().parent_path().string();
   for (const std::string& path : named_paths(files.job))
     files.cards.emplace(path, read_file(job.parent_path() / path, path));
+  for (const std::string& path : named_dialects(files.bench))
+    files.dialects.emplace(path, read_file(bench.parent_path() / path, path));
   return files;
 }
 
@@ -215,6 +240,11 @@ Ordered files_to_json(const InputFiles& files) {
     Ordered entry = file_json(card);
     entry["name"] = path;
     out["cards"].push_back(std::move(entry));
+  }
+  for (const auto& [path, dialect] : files.dialects) {
+    Ordered entry = file_json(dialect);
+    entry["name"] = path;
+    out["dialects"].push_back(std::move(entry));
   }
   out["bench_directory"] = is_utf8(files.bench_directory) ? files.bench_directory : "";
   return out;

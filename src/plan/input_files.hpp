@@ -16,6 +16,7 @@ namespace nightwell::plan {
 
 inline constexpr std::size_t largest_file = 1024 * 1024;  // bytes
 inline constexpr std::size_t most_cards = 1100;           // as many as a job can name, and a few
+inline constexpr std::size_t most_dialects = 48;          // as many as a bench has instruments
 
 struct FileText {
   std::string name;    // as the person gave it; for a card: the path as the job writes it
@@ -25,11 +26,13 @@ struct FileText {
 
 struct InputFiles {
   FileText profile, bench, job;
-  std::map<std::string, FileText> cards;  // and the budget: by the path as written in the job
-  std::string bench_directory;            // absolute; where a relative path of a pseudo-terminal starts; may be empty
+  std::map<std::string, FileText> cards;     // and the budget: by the path as written in the job
+  std::map<std::string, FileText> dialects;  // by the path as written in the bench
+  std::string bench_directory;  // absolute; where a relative path of a pseudo-terminal starts; may be empty
 };
 
-// Reads the three files, and the cards and the budget that the job names (relative to the job file). Reads regular files only.
+// Reads the three files, the cards and the budget that the job names (relative to the job file), and the dialects that the
+// bench names (relative to the bench file). Reads regular files only.
 [[nodiscard]] InputFiles gather(const std::filesystem::path& profile, const std::filesystem::path& bench,
                                 const std::filesystem::path& job);
 
@@ -39,7 +42,7 @@ struct InputFiles {
 // What the control socket carries. Bytes that are not UTF-8 do not fit into JSON: such a file is sent as unread.
 [[nodiscard]] nlohmann::ordered_json files_to_json(const InputFiles& files);
 
-// Errors: bad_input (a key is missing or unknown, or has the wrong type; more than most_cards cards; a text larger than
+// Errors: bad_input (a key is missing or unknown, or has the wrong type; more than most_cards cards or most_dialects dialects; a text larger than
 // largest_file).
 [[nodiscard]] Result<InputFiles> files_from_json(const nlohmann::ordered_json& json);
 [[nodiscard]] Result<InputFiles> files_from_json(const nlohmann::json& json);

@@ -6,6 +6,7 @@
 #include "journal/sha256.hpp"
 #include "plan/budget_json.hpp"
 #include "plan/dates.hpp"
+#include "plan/dialect_files.hpp"
 #include "plan/document.hpp"
 #include "plan/resolve.hpp"
 
@@ -82,18 +83,20 @@ void read_budget_file(const InputFiles& files, Drafts& drafts, FaultList& faults
 
 Drafts read_all(const InputFiles& files, const LoadOptions& options, FaultList& faults) {
   Drafts drafts;
+  DialectFiles dialects(files, faults);
   if (const auto document = parse(files.profile, profile_format, faults))
     drafts.profile = read_profile(*document, files.profile.name, faults);
   if (const auto document = parse(files.bench, bench_format, faults))
-    drafts.bench = read_bench(*document, files.bench.name, files.bench_directory, options, faults);
+    drafts.bench = read_bench(*document, files.bench.name, files.bench_directory, options, dialects, faults);
   if (const auto document = parse(files.job, job_format, faults))
     drafts.job = read_job(*document, files.job.name, faults);
   read_cards(files, drafts, faults);
   read_budget_file(files, drafts, faults);
+  if (drafts.bench) drafts.bench->dialects.clear();  // they end here
   return drafts;
 }
 
-// What the plan was made of. A card that bears the name of another file is listed with the word in front.
+// What the plan was made of. A file that bears the name of another file is listed with the word in front.
 std::map<std::string, std::string> digests(const InputFiles& files, const Drafts& drafts) {
   journal::Sha256 sha256;
   std::map<std::string, std::string> out;
@@ -105,6 +108,7 @@ std::map<std::string, std::string> digests(const InputFiles& files, const Drafts
   add(files.bench.name, "bench", files.bench.text);
   add(files.job.name, "job", files.job.text);
   for (const auto& [path, card] : drafts.cards) add(path, "card", files.cards.at(path).text);
+  for (const auto& [path, dialect] : files.dialects) add(path, "dialect", dialect.text);
   if (drafts.job->budget) add(*drafts.job->budget, "budget", files.cards.at(*drafts.job->budget).text);
   return out;
 }

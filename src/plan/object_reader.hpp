@@ -87,6 +87,8 @@ class ObjectReader {
   [[nodiscard]] Place place(std::string_view key) const;
   // Asking makes the key a known one.
   [[nodiscard]] bool has(const std::string& key) { return want_if(key) != nullptr; }
+  // What stands under a key, whatever it is; nullptr: nothing. Asking makes the key a known one.
+  [[nodiscard]] const Json* peek(const std::string& key) { return want_if(key); }
   [[nodiscard]] FaultList& faults() const { return *faults_; }
 
   // Keys that this object lacks are read from `defaults`, whose JSON outlives this reader.

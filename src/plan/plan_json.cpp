@@ -15,8 +15,11 @@ using namespace sequence;  // NOLINT: this file is about its types only
 
 struct ToJson {
   OrderedJson operator()(const SerialPort& p) const {
-    return {{"type", "serial"},   {"path", p.path},           {"baud", p.baud}, {"data_bits", p.data_bits},
-            {"parity", p.parity}, {"stop_bits", p.stop_bits}, {"flow", p.flow}};
+    OrderedJson out = {{"type", "serial"},   {"path", p.path},           {"baud", p.baud}, {"data_bits", p.data_bits},
+                       {"parity", p.parity}, {"stop_bits", p.stop_bits}, {"flow", p.flow}};
+    if (p.dtr != "as_opened") out["dtr"] = p.dtr;
+    if (p.rts != "as_opened") out["rts"] = p.rts;
+    return out;
   }
   OrderedJson operator()(const TcpPort& p) const { return {{"type", "tcp"}, {"host", p.host}, {"port", p.port}}; }
   OrderedJson operator()(const PtyPort& p) const { return {{"type", "pty"}, {"path", p.path}}; }
@@ -32,11 +35,12 @@ OrderedJson heating(Duration window, double gain_k) {
 }
 
 OrderedJson scanner_json(const Scanner& scanner) {
-  return {{"name", scanner.name},
-          {"driver", scanner.driver},
-          {"port", std::visit(ToJson{}, scanner.port)},
-          {"reply_s", to_seconds(scanner.reply)},
-          {"identity", scanner.identity}};
+  OrderedJson out = {{"name", scanner.name}, {"driver", scanner.driver}};
+  if (!scanner.dialect.file.empty()) out["dialect"] = scanner.dialect.file;
+  out["port"] = std::visit(ToJson{}, scanner.port);
+  out["reply_s"] = to_seconds(scanner.reply);
+  out["identity"] = scanner.identity;
+  return out;
 }
 
 OrderedJson source_json(const Source& source) {
@@ -49,6 +53,7 @@ OrderedJson source_json(const Source& source) {
                      {"absolute_highest_c", source.absolute_highest_c}};
   if (source.attended) return out;
   out["driver"] = source.driver;
+  if (!source.dialect.file.empty()) out["dialect"] = source.dialect.file;
   out["port"] = std::visit(ToJson{}, source.port);
   out["reply_s"] = to_seconds(source.reply);
   out["identity"] = source.identity;
@@ -122,6 +127,16 @@ OrderedJson card_record(const Plan& plan, std::size_t index) {
           {"u95_k", or_null(card.u95_k)},
           {"tolerance", card.tolerance ? tolerance_json(*card.tolerance) : OrderedJson(nullptr)},
           {"file", card.file}};
+}
+
+std::vector<OrderedJson> dialect_records(const Plan& plan) {
+  std::map<std::string, const DialectFile*> files;
+  for (const Scanner& scanner : plan.scanners) files.emplace(scanner.dialect.file, &scanner.dialect);
+  for (const Source& source : plan.sources) files.emplace(source.dialect.file, &source.dialect);
+  std::vector<OrderedJson> out;
+  for (const auto& [file, dialect] : files)
+    if (!file.empty()) out.push_back({{"file", file}, {"dialect", OrderedJson::parse(dialect->json)}});
+  return out;
 }
 
 OrderedJson budget_record(const Plan& plan) {

@@ -5,6 +5,7 @@
 
 #include <cstddef>
 #include <nlohmann/json.hpp>
+#include <vector>
 
 #include "sequence/plan.hpp"
 
@@ -15,6 +16,9 @@ namespace nightwell::plan {
 
 // The fields of record `card` of a channel; `channel` < plan.channels.size().
 [[nodiscard]] nlohmann::ordered_json card_record(const sequence::Plan& plan, std::size_t channel);
+
+// The fields of the records `dialect`: one for each dialect file that an instrument of the plan is described by.
+[[nodiscard]] std::vector<nlohmann::ordered_json> dialect_records(const sequence::Plan& plan);
 
 // The field of record `budget`; the plan has one.
 [[nodiscard]] nlohmann::ordered_json budget_record(const sequence::Plan& plan);

@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <map>
 
+#include "plan/dialect_files.hpp"
 #include "plan/drafts.hpp"
 #include "plan/loader.hpp"
 #include "plan/names.hpp"
@@ -16,7 +17,8 @@ namespace {
 
 using namespace sequence;  // NOLINT: this file is about its types only
 
-constexpr std::array bauds = {300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 921600};
+constexpr std::array bauds = {110,   150,    300,    600,    1200,   1800,   2400,    4800,    9600,    19200,  38400,
+                              57600, 115200, 230400, 460800, 500000, 921600, 1000000, 1500000, 2000000, 3000000};
 
 // ---- ports ----
 
@@ -30,7 +32,9 @@ bool is_renumbered(std::string_view path) {
 }
 
 Port read_serial(ObjectReader& reader) {
-  static const Words<std::string> parities = {{"none", "none"}, {"even", "even"}, {"odd", "odd"}};
+  static const Words<std::string> parities = {
+      {"none", "none"}, {"even", "even"}, {"odd", "odd"}, {"mark", "mark"}, {"space", "space"}};
+  static const Words<std::string> lines = {{"as_opened", "as_opened"}, {"on", "on"}, {"off", "off"}};
   static const Words<std::string> flows = {{"none", "none"}, {"hardware", "hardware"}, {"software", "software"}};
   SerialPort port;
   port.path = reader.text("path", ranges::longest_path).value_or("");
@@ -38,13 +42,21 @@ Port read_serial(ObjectReader& reader) {
   if (is_renumbered(port.path))
     reader.refuse("path", "a path that stays the same: /dev/serial/by-id/… or /dev/serial/by-path/…",
                   "the system numbers such ports anew whenever one is plugged in");
-  port.baud = reader.whole("baud", 300, 921600).value_or(0);
+  port.baud = reader.whole("baud", 110, 3000000).value_or(0);
   if (port.baud != 0 && std::find(bauds.begin(), bauds.end(), port.baud) == bauds.end())
-    reader.refuse("baud", "300, 600, 1200, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800 or 921600");
+    reader.refuse(
+        "baud",
+        "110, 150, 300, 600, 1200, 1800, 2400, 4800, 9600, 19200, 38400, 57600, 115200, 230400, 460800, 500000, "
+        "921600, 1000000, 1500000, 2000000 or 3000000");
   port.data_bits = reader.whole("data_bits", 7, 8).value_or(8);
   port.parity = reader.word("parity", parities).value_or("none");
   port.stop_bits = reader.whole("stop_bits", 1, 2).value_or(1);
   port.flow = reader.word("flow", flows).value_or("none");
+  if (reader.has("dtr")) port.dtr = reader.word("dtr", lines).value_or("as_opened");
+  if (port.flow == "hardware")
+    reader.unused("rts", "hardware flow control drives this line");
+  else if (reader.has("rts"))
+    port.rts = reader.word("rts", lines).value_or("as_opened");
   return port;
 }
 
@@ -91,11 +103,47 @@ Words<std::string> as_words(const std::vector<std::string>& names) {
 
 // ---- scanners and sources ----
 
+struct Driver {
+  std::string name;
+  DialectFile file;
+  const LoadedDialect* dialect = nullptr;  // where the driver is a sound dialect for this kind of instrument
+};
+
+// A driver of the tree by its name, or {"dialect": PATH}.
+Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, dialect::Role role,
+                   DialectFiles& dialects) {
+  Driver driver;
+  const Json* value = reader.peek("driver");
+  if (value == nullptr || !value->is_object()) {
+    driver.name = reader.word("driver", as_words(known)).value_or("");
+    return driver;
+  }
+  auto inside = reader.object("driver");
+  if (!inside) return driver;
+  const auto path = inside->text("dialect", ranges::longest_path);
+  inside->finish();
+  if (!path) return driver;
+  const LoadedDialect* loaded = dialects.load(*path, inside->place("dialect"));
+  if (loaded == nullptr) return driver;
+  if (loaded->value->role != role) {
+    inside->refuse("dialect",
+                   role == dialect::Role::scanner ? "a dialect for a scanner" : "a dialect for a heat_source");
+    return driver;
+  }
+  driver.name = "dialect";
+  driver.file = DialectFile{*path, loaded->json};
+  driver.dialect = loaded;
+  return driver;
+}
+
 sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, const std::string& directory,
-                               const LoadOptions& options) {
+                               const LoadOptions& options, DialectFiles& dialects, BenchDraft& bench) {
   sequence::Scanner scanner;
   scanner.name = name;
-  scanner.driver = reader.word("driver", as_words(options.scanner_drivers)).value_or("");
+  const Driver driver = read_driver(reader, options.scanner_drivers, dialect::Role::scanner, dialects);
+  scanner.driver = driver.name;
+  scanner.dialect = driver.file;
+  if (driver.dialect != nullptr) bench.dialects.emplace(name, driver.dialect);
   if (const auto port = read_port(reader, directory)) scanner.port = *port;
   scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   scanner.identity = reader.text_if("identity").value_or("");
@@ -148,8 +196,23 @@ void read_watching(ObjectReader& reader, Source& source) {
                   "one missed read-back must not park the source");
 }
 
-void read_wire(ObjectReader& reader, Source& source, const std::string& directory, const LoadOptions& options) {
-  source.driver = reader.word("driver", as_words(options.source_drivers)).value_or("");
+// A setpoint that the bench allows must be one that the instrument takes.
+void check_dialect_limits(ObjectReader& reader, const SourceDraft& draft, const dialect::Dialect& dialect) {
+  if (draft.lowest_c && dialect.lowest_c && *draft.lowest_c < *dialect.lowest_c)
+    reader.refuse("lowest_c",
+                  "at least " + shortest(*dialect.lowest_c) + " °C (limits of dialect " + dialect.name + ")");
+  if (draft.highest_c && dialect.highest_c && *draft.highest_c > *dialect.highest_c)
+    reader.refuse("highest_c",
+                  "at most " + shortest(*dialect.highest_c) + " °C (limits of dialect " + dialect.name + ")");
+}
+
+void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& directory, const LoadOptions& options,
+               DialectFiles& dialects) {
+  Source& source = draft.value;
+  const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, dialects);
+  source.driver = driver.name;
+  source.dialect = driver.file;
+  if (driver.dialect != nullptr) check_dialect_limits(reader, draft, *driver.dialect->value);
   if (const auto port = read_port(reader, directory)) source.port = *port;
   source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   source.identity = reader.text_if("identity").value_or("");
@@ -157,7 +220,7 @@ void read_wire(ObjectReader& reader, Source& source, const std::string& director
 }
 
 SourceDraft read_source(ObjectReader& reader, const std::string& name, const std::string& directory,
-                        const LoadOptions& options) {
+                        const LoadOptions& options, DialectFiles& dialects) {
   static const Words<SourceKind> kinds = {
       {"dry_well", SourceKind::dry_well}, {"bath", SourceKind::bath}, {"furnace", SourceKind::furnace}};
   SourceDraft draft;
@@ -171,7 +234,7 @@ SourceDraft read_source(ObjectReader& reader, const std::string& name, const std
          {"driver", "port", "reply_s", "identity", "lease_s", "poll_s", "stale_s", "heating", "readback_tolerance_k"})
       reader.unused(key, "no wire reaches an attended source");
   else
-    read_wire(reader, draft.value, directory, options);
+    read_wire(reader, draft, directory, options, dialects);
   reader.finish();
   return draft;
 }
@@ -293,6 +356,14 @@ void check_junctions(BenchDraft& bench, FaultList& faults) {
   }
 }
 
+bool has_channel(const dialect::Dialect& dialect, const dialect::DialectCommand& command, int address) {
+  for (const dialect::Part& part : command.send)
+    if (const auto* field = std::get_if<std::size_t>(&part))
+      if (const auto* channel = std::get_if<dialect::ChannelField>(&dialect.fields[*field].kind))
+        return channel->text(address).has_value();
+  return true;
+}
+
 void check_scanner_names(const BenchDraft& bench, FaultList& faults) {
   for (const auto& [name, channel] : bench.channels)
     if (channel.scanner && !bench.scanners.contains(*channel.scanner))
@@ -301,10 +372,28 @@ void check_scanner_names(const BenchDraft& bench, FaultList& faults) {
                  meant(*channel.scanner, names(bench.scanners)));
 }
 
+// What a dialect cannot read is said where the channel asks for it.
+void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
+  for (const auto& [name, channel] : bench.channels) {
+    const auto found = channel.scanner ? bench.dialects.find(*channel.scanner) : bench.dialects.end();
+    if (found == bench.dialects.end()) continue;
+    const dialect::Dialect& dialect = *found->second->value;
+    if (!channel.measures) continue;
+    const std::string read = "read_" + std::string(nightwell::name(*channel.measures));
+    const dialect::DialectCommand* command = dialect.find(read);
+    if (command == nullptr)
+      faults.add(channel.place / "measures", in_quotes(nightwell::name(*channel.measures)),
+                 "what dialect " + dialect.name + " can read", "it has no command " + in_quotes(read));
+    else if (channel.address && !has_channel(dialect, *command, *channel.address))
+      faults.add(channel.place / "address", std::to_string(*channel.address),
+                 "a channel that dialect " + dialect.name + " has");
+  }
+}
+
 }  // namespace
 
 BenchDraft read_bench(const Json& document, const std::string& file, const std::string& directory,
-                      const LoadOptions& options, FaultList& faults) {
+                      const LoadOptions& options, DialectFiles& dialects, FaultList& faults) {
   BenchDraft bench;
   const Place root{file, ""};
   ObjectReader reader(document, root, faults);
@@ -315,13 +404,13 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
   if (scanners)
     for (const auto& [name, value, place] : *scanners) {
       ObjectReader inside(value, place, faults);
-      bench.scanners.emplace(name, read_scanner(inside, name, directory, options));
+      bench.scanners.emplace(name, read_scanner(inside, name, directory, options, dialects, bench));
     }
   if (const auto sources = reader.members("sources", 0, ranges::most_sources)) {
     bench.sources_known = true;
     for (const auto& [name, value, place] : *sources) {
       ObjectReader inside(value, place, faults);
-      bench.sources.emplace(name, read_source(inside, name, directory, options));
+      bench.sources.emplace(name, read_source(inside, name, directory, options, dialects));
     }
   }
   if (const auto channels = reader.members("channels", 1, ranges::most_channels)) {
@@ -336,6 +425,7 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
   check_instrument_names(bench, root, faults);
   check_ports(bench, root, faults);
   check_addresses(bench, faults);
+  check_dialect_channels(bench, faults);
   check_junctions(bench, faults);
   return bench;
 }

@@ -25,9 +25,16 @@ namespace nightwell::sequence {
 // ---- bench: ports and instruments
 // -----------------------------------------------------------------------------
 
+// A dialect file as the plan froze it; `file` empty: the driver needs none.
+struct DialectFile {
+  std::string file;  // as the bench names it
+  std::string json;  // the whole file as compact JSON in ASCII
+};
+
 struct Scanner {
   std::string name;
-  std::string driver;  // a name that the driver registry knows: "scpi-scanner"
+  std::string driver;  // a name that the driver registry knows: "scpi-scanner", "dialect"
+  DialectFile dialect;
   Port port;
   Duration reply{};      // deadline of a reply, real time
   std::string identity;  // what the identity must contain; empty: any
@@ -40,7 +47,8 @@ struct Source {
   SourceKind kind = SourceKind::bath;
   bool attended = false;  // no wire reaches it: a person turns its knob
   std::string driver;     // empty if attended
-  Port port;              // unused if attended
+  DialectFile dialect;
+  Port port;  // unused if attended
   Duration reply{};
   std::string identity;
   double lowest_c = 0, highest_c = 0;  // setpoints allowed on this bench
