@@ -12,18 +12,18 @@ namespace nightwell::sim {
 Bench::Bench(Config config, std::uint64_t seed, std::filesystem::path log_folder)
     : config_(std::move(config)), world_(config_, seed), log_folder_(std::move(log_folder)), orders_(config_.faults) {
   for (const SourceConfig& source : config_.sources)
-    wire(source.name, source.port, std::make_unique<SimulatedSource>(source, world_), seed);
+    wire(source.name, source.port, source.manner, std::make_unique<SimulatedSource>(source, world_), seed);
   for (const ScannerConfig& scanner : config_.scanners)
-    wire(scanner.name, scanner.port, std::make_unique<SimulatedScanner>(scanner, world_), seed);
+    wire(scanner.name, scanner.port, scanner.manner, std::make_unique<SimulatedScanner>(scanner, world_), seed);
 }
 
-void Bench::wire(const std::string& name, const InstrumentPort& port, std::unique_ptr<Instrument> instrument,
-                 std::uint64_t seed) {
+void Bench::wire(const std::string& name, const InstrumentPort& port, const std::string& manner,
+                 std::unique_ptr<Instrument> instrument, std::uint64_t seed) {
   Wired wired;
   wired.line = make_line_end(port);
   wired.log = std::make_unique<CommandLog>();
   const CommandLog* log = wired.log.get();
-  wired.station = std::make_unique<Station>(name, std::move(instrument), seed,
+  wired.station = std::make_unique<Station>(name, std::move(instrument), make_manner(manner), seed,
                                             [log](const Exchange& exchange) { log->write(exchange); });
   wired_.push_back(std::move(wired));
 }

@@ -51,8 +51,8 @@ class Bench {
     std::unique_ptr<CommandLog> log;
     std::vector<Held> held;  // replies on their way, in order
   };
-  void wire(const std::string& name, const InstrumentPort& port, std::unique_ptr<Instrument> instrument,
-            std::uint64_t seed);
+  void wire(const std::string& name, const InstrumentPort& port, const std::string& manner,
+            std::unique_ptr<Instrument> instrument, std::uint64_t seed);
   void run_due(double now_s, double wall_s);
   void run_lines(double now_s, double wall_s);
   void begin_due_faults(double now_s);

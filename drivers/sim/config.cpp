@@ -198,6 +198,8 @@ SourceConfig read_source(JsonReader json, const std::string& name, const std::fi
     json.fail("kind", "must be bath, dry_well or furnace");
   out.port = read_port(json.object("port"), folder);
   out.identity = json.text("identity", identity(out.kind == "dry_well" ? "dry-well" : out.kind, name));
+  out.manner = json.text("manner", out.manner);
+  if (out.manner != "scpi" && out.manner != "terse") json.fail("manner", "must be scpi or terse");
   out.reading_s = json.amount("reading_s", 0);
   out.plant = read_plant(json.object("plant", false), kind);
   json.finish();
@@ -222,6 +224,8 @@ ScannerConfig read_scanner(JsonReader json, const std::string& name, const std::
   out.name = name;
   out.identity = json.text("identity", identity("scanner", name));
   out.port = read_port(json.object("port"), folder);
+  out.manner = json.text("manner", out.manner);
+  if (out.manner != "scpi" && out.manner != "chatty") json.fail("manner", "must be scpi or chatty");
   out.reading_s = json.amount("reading_s", out.reading_s);
   out.first_channel = json.integer("first_channel", out.first_channel);
   out.last_channel = json.integer("last_channel", out.last_channel);

@@ -46,12 +46,14 @@ struct SourceConfig {
   InstrumentPort port;
   std::string kind;
   PlantParameters plant;
-  double reading_s = 0;  // how long the instrument takes for its own temperature
+  std::string manner = "scpi";  // manner.hpp
+  double reading_s = 0;         // how long the instrument takes for its own temperature
 };
 
 struct ScannerConfig {
   std::string name, identity;
   InstrumentPort port;
+  std::string manner = "scpi";
   double reading_s = 0.25;
   int first_channel = 101, last_channel = 120;
   double block_offset_k = 2.0;          // terminal block above ambient

@@ -4,12 +4,20 @@
 
 namespace nightwell::sim {
 
+Station::Station(std::string name, std::unique_ptr<Instrument> instrument, std::unique_ptr<Manner> manner,
+                 std::uint64_t seed, Log log)
+    : name_(std::move(name)),
+      instrument_(std::move(instrument)),
+      manner_(std::move(manner)),
+      seed_(seed ^ hash(name_)),
+      log_(std::move(log)) {}
+
 Station::Station(std::string name, std::unique_ptr<Instrument> instrument, std::uint64_t seed, Log log)
-    : name_(std::move(name)), instrument_(std::move(instrument)), seed_(seed ^ hash(name_)), log_(std::move(log)) {}
+    : Station(std::move(name), std::move(instrument), make_manner("scpi"), seed, std::move(log)) {}
 
 void Station::receive(std::string_view bytes, double now_s) {
   for (char c : bytes) {
-    if (c == '\n') {
+    if (c == manner_->message_end()) {
       take_line(now_s);
     } else if (partial_.size() >= scpi::longest_line) {
       overrun_ = true;
@@ -41,15 +49,16 @@ void Station::start_next(double now_s) {
   while (!instrument_->busy() && !waiting_.empty()) {
     current_ = std::move(waiting_.front());
     waiting_.pop_front();
-    instrument_->begin(current_.line, now_s);
+    instrument_->begin(manner_->understood(current_.line), now_s);
     if (!instrument_->busy()) finish();
   }
 }
 
 void Station::finish() {
   Exchange exchange{current_.received_s, std::move(current_.line), {}, {}};
-  std::string reply = instrument_->take_reply();
+  std::string reply = manner_->said(exchange.line, instrument_->take_reply());
   if (std::exchange(abandoned_, false)) {
+    if (reply.ends_with('\n') || reply.ends_with('\r')) reply.pop_back();
     exchange.reply = std::move(reply);
     exchange.remark = "cut";
   } else if (!reply.empty()) {
@@ -59,8 +68,9 @@ void Station::finish() {
 }
 
 void Station::send(std::string reply, Exchange& exchange) {
-  exchange.reply = reply;
-  Outgoing out{reply + "\n", 0};
+  Outgoing out{reply, 0};
+  if (reply.ends_with('\n') || reply.ends_with('\r')) reply.pop_back();
+  exchange.reply = std::move(reply);
   if (active("silent") != nullptr) {
     exchange.remark = "silent";
     count("silent");
@@ -88,7 +98,7 @@ std::string Station::garbage() {
     bits = mix(bits);
     out += static_cast<char>(bits & 0xff);
   }
-  return out + "\n";
+  return out + manner_->message_end();
 }
 
 std::optional<double> Station::due_s() const {
@@ -118,6 +128,7 @@ void Station::begin_fault(const FaultOrder& order, double now_s) {
     waiting_.clear();
     abandoned_ = false;
     instrument_->power_cycle(order, now_s);
+    manner_->power_on();
     log_(Exchange{now_s, {}, {}, "reset"});
     return;
   }

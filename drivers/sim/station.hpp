@@ -1,8 +1,8 @@
 // One instrument behind its line: bytes in, bytes out, one message after another, and the faults of the line.
 //
-// Knows nothing of file descriptors. Messages end with LF; a CR before it is dropped; at most
-// scpi::longest_line bytes, or -363 and the line is lost. A message that arrives while another is measured
-// waits. Replies end with LF.
+// Knows nothing of file descriptors. Messages end as the instrument's manner has it (SCPI: LF; a CR before it is
+// dropped); at most scpi::longest_line bytes, or -363 and the line is lost. A message that arrives while another is
+// measured waits.
 #pragma once
 
 #include <cstdint>
@@ -15,6 +15,7 @@
 #include <vector>
 
 #include "drivers/sim/instrument.hpp"
+#include "drivers/sim/manner.hpp"
 
 namespace nightwell::sim {
 
@@ -34,6 +35,9 @@ struct Outgoing {
 class Station {
  public:
   using Log = std::function<void(const Exchange&)>;
+  Station(std::string name, std::unique_ptr<Instrument> instrument, std::unique_ptr<Manner> manner, std::uint64_t seed,
+          Log log);
+  // One that speaks SCPI.
   Station(std::string name, std::unique_ptr<Instrument> instrument, std::uint64_t seed, Log log);
 
   [[nodiscard]] const std::string& name() const { return name_; }
@@ -70,6 +74,7 @@ class Station {
 
   std::string name_;
   std::unique_ptr<Instrument> instrument_;
+  std::unique_ptr<Manner> manner_;
   std::uint64_t seed_;
   Log log_;
   std::string partial_;

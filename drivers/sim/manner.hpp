@@ -1,0 +1,31 @@
+// The manner in which a simulated instrument speaks: what stands between its line and the SCPI that it is made of.
+//
+// scpi    as it is.
+// terse   a heat source: single letters, CR, every line with "*" and an exclusive or in two hexadecimal digits, every
+//         setting answered by A, or by N and a reason (1 checksum, 2 will not, 3 not in remote control, 4 unknown).
+// chatty  a scanner: whole words, echo, prompt, decimal comma, units behind numbers, a remark after every tenth command.
+//
+// The two manners are ours, invented for the shipped dialects (drivers/dialects). Nothing here knows those files.
+#pragma once
+
+#include <memory>
+#include <string>
+#include <string_view>
+
+namespace nightwell::sim {
+
+class Manner {
+ public:
+  virtual ~Manner() = default;
+  [[nodiscard]] virtual char message_end() const { return '\n'; }
+  // The SCPI message that does what the line asks; empty: nothing to do.
+  virtual std::string understood(const std::string& line) = 0;
+  // Everything that goes back for a line, ends included, from the SCPI reply to understood(); empty: nothing.
+  virtual std::string said(const std::string& line, const std::string& reply) = 0;
+  virtual void power_on() {}
+};
+
+// "scpi", "terse" or "chatty"; nullptr for another word.
+[[nodiscard]] std::unique_ptr<Manner> make_manner(std::string_view word);
+
+}  // namespace nightwell::sim

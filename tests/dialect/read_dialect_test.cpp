@@ -1,0 +1,243 @@
+// Faults of dialect files, each at its place, several in one go; and the bench that names a dialect.
+#include "dialect/read_dialect.hpp"
+
+#include <catch2/catch.hpp>
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "plan/loader.hpp"
+#include "plan/object_reader.hpp"
+#include "plan/plan_json.hpp"
+
+using namespace nightwell;
+using plan::Fault;
+using Document = nlohmann::json;
+
+namespace {
+
+std::string text_of(const std::filesystem::path& path) {
+  std::ifstream file(path);
+  std::ostringstream text;
+  text << file.rdbuf();
+  return text.str();
+}
+
+std::string dialect_path(const std::string& name) {
+  return std::string(NIGHTWELL_SOURCE_DIR) + "/drivers/dialects/" + name + ".json";
+}
+
+Document bath() {
+  return Document::parse(text_of(dialect_path("terse-bath")));
+}
+Document scanner() {
+  return Document::parse(text_of(dialect_path("chatty-scanner")));
+}
+
+std::vector<Fault> dialect_faults(const Document& document) {
+  plan::FaultList faults(50);
+  (void)dialect::read_dialect(document, "d.json", faults);
+  return std::move(faults).take();
+}
+
+// The texts of all faults, one a line.
+std::string told(const std::vector<Fault>& faults) {
+  std::string out;
+  for (const Fault& fault : faults) out += plan::text(fault) + "\n";
+  return out;
+}
+
+void bend(Document& document, const std::string& pointer, Document value) {
+  document[Document::json_pointer(pointer)] = std::move(value);
+}
+
+struct Bent {
+  const char* pointer;  // what is changed
+  Document value;
+  const char* at;  // where the fault is told
+  const char* says;
+};
+
+}  // namespace
+
+TEST_CASE("the shipped dialects are sound", "[dialect]") {
+  CHECK(told(dialect_faults(bath())).empty());
+  CHECK(told(dialect_faults(scanner())).empty());
+}
+
+TEST_CASE("a command that the program needs and the file lacks is named", "[dialect]") {
+  for (const char* name : {"identity", "target", "temperature", "output", "set_target", "output_on", "output_off"}) {
+    Document document = bath();
+    document["commands"].erase(name);
+    const std::string all = told(dialect_faults(document));
+    CHECK_THAT(all,
+               Catch::Contains(std::string("/commands/") + name + ": found nothing, allowed the command \"" + name));
+  }
+  Document document = scanner();
+  for (const char* quantity : {"voltage", "resistance", "current", "temperature"})
+    document["commands"].erase(std::string("read_") + quantity);
+  CHECK_THAT(told(dialect_faults(document)), Catch::Contains("\"read_resistance\""));
+}
+
+TEST_CASE("each fault of a heat source's dialect stands at its place", "[dialect]") {
+  const std::vector<Bent> bends = {
+      {"/commands/set_target/kind", "safe_setting", "/commands/set_target/kind", "heat_setting"},
+      {"/commands/target/kind", "safe_setting", "/commands/target/kind", "query"},
+      {"/commands/set_target/send", "S{who}", "/commands/set_target/send", "text into a command"},
+      {"/commands/set_target/send", "S{t}{t}", "/commands/set_target/send", "at most one number"},
+      {"/commands/set_target/send", "S", "/commands/set_target/send", "the target"},
+      {"/commands/set_target/send", "S{t}\\x0D", "/commands/set_target/send", "line ends"},
+      {"/commands/target/reply", "S{T}", "/commands/target/reply", "no field is named"},
+      {"/commands/target/reply", "S{t}{flag}", "/commands/target/reply", "cannot be told"},
+      {"/commands/target/reply", "S{", "/commands/target/reply", "{ without"},
+      {"/commands/target/value", "heat", "/commands/target/value", "a field of the reply"},
+      {"/commands/output/value", nullptr, "/commands/output/value", ""},
+      {"/commands/taget", {{"kind", "query"}, {"send", "x"}, {"reply", "y"}}, "/commands/taget", "target"},
+      {"/commands/target/mask", 3, "/commands/target/mask", "error"},
+      {"/fields/t/unit", "volt", "/commands/target/value", "units of temperature"},
+      {"/fields/t/decimals", 12, "/fields/t/decimals", "0 to 9"},
+      {"/fields/t/factor", 0, "/fields/t/factor", "other than 0"},
+      {"/fields/t/colour", "red", "/fields/t/colour", ""},
+      {"/fields/heat/on", Document::array(), "/fields/heat/on", ""},
+      {"/line/command_end", "NUL", "/line/command_end", "CRLF"},
+      {"/line/checksum/kind", "md5", "/line/checksum/kind", "crc16_modbus"},
+      {"/line/checksum/order", "low_first", "/line/checksum/order", "one byte"},
+      {"/line/reply_end", "none", "/commands/identity/reply_bytes", "length of the reply"},
+      {"/start_up/0/command", "output_on", "/start_up/0/command", "steps never heat"},
+      {"/park/0/command", "set_target", "/park/0/command", "steps never heat"},
+      {"/park/0/command", "go_to_standbye", "/park/0/command", "go_to_standby"},
+      {"/park/0/expect/query", "take_remote", "/park/0/expect/query", "query"},
+      {"/park/0/number", 3, "/park/0/number", "no number"},
+      {"/limits/highest_c", -50, "/limits/highest_c", "above lowest_c"},
+      {"/for", "oven", "/for", "heat_source"},
+      {"/revision", 0, "/revision", "1 to"},
+      {"/refused/0", 7, "/refused/0", "template"},
+      {"/surprise", 1, "/surprise", ""}};
+  for (const Bent& one : bends) {
+    Document document = bath();
+    bend(document, one.pointer, one.value);
+    const auto faults = dialect_faults(document);
+    INFO(one.pointer << " = " << one.value.dump() << "\n" << told(faults));
+    const bool there = std::any_of(faults.begin(), faults.end(), [&](const Fault& fault) {
+      return fault.file == "d.json" && fault.pointer == one.at && plan::text(fault).find(one.says) != std::string::npos;
+    });
+    CHECK(there);
+  }
+}
+
+TEST_CASE("a scanner's dialect heats nothing and says what each channel is called", "[dialect]") {
+  const std::vector<Bent> bends = {
+      {"/commands/configure_resistance/kind", "heat_setting", "/commands/configure_resistance/kind", "heats nothing"},
+      {"/park", Document::array({Document::object()}), "/park", "only a heat source"},
+      {"/fields/ch/highest", 100, "/fields/ch/highest", "at least lowest"},
+      {"/fields/ch/names", {{"1", "A;B"}}, "/fields/ch/names/1", "letters and digits"},
+      {"/fields/x/unit", "ohm", "/commands/read_resistance/value", "one unit"},
+      {"/commands/read_current/reply", "{ch}: {x} {x_volts}", "/commands/read_current/value", "units of current"}};
+  for (const Bent& one : bends) {
+    Document document = scanner();
+    bend(document, one.pointer, one.value);
+    const auto faults = dialect_faults(document);
+    INFO(one.pointer << "\n" << told(faults));
+    const bool there = std::any_of(faults.begin(), faults.end(), [&](const Fault& fault) {
+      return fault.pointer == one.at && plan::text(fault).find(one.says) != std::string::npos;
+    });
+    CHECK(there);
+  }
+}
+
+TEST_CASE("several faults are told in one go", "[dialect]") {
+  Document document = bath();
+  document["commands"].erase("identity");
+  bend(document, "/line/reply_end", "NUL");
+  bend(document, "/fields/t/unit", "degrees");
+  CHECK(dialect_faults(document).size() >= 3);
+}
+
+TEST_CASE("a dialect that is too long for one record is refused", "[dialect]") {
+  Document document = bath();
+  for (int i = 0; i < 60; ++i) document["fields"]["f" + std::to_string(i)] = {{"type", "text"}};
+  for (int i = 0; i < 50; ++i)
+    document["commands"]["c" + std::to_string(i)] = {
+        {"kind", "query"}, {"send", std::string(900, 'x')}, {"reply", "y"}};
+  CHECK_THAT(told(dialect_faults(document)), Catch::Contains("one record"));
+}
+
+// ---- with a bench ----
+
+namespace {
+
+plan::InputFiles demo_files() {
+  const std::string top = NIGHTWELL_SOURCE_DIR;
+  plan::InputFiles files =
+      plan::gather(top + "/profiles/cold-store.json", top + "/demo/bench.json", top + "/demo/job.json");
+  Document bench = Document::parse(files.bench.text);
+  bench["sources"]["bath"]["driver"] = {{"dialect", "terse-bath.json"}};
+  bench["scanners"]["scanner-a"]["driver"] = {{"dialect", "chatty-scanner.json"}};
+  files.bench.text = bench.dump();
+  for (const char* name : {"terse-bath", "chatty-scanner"})
+    files.dialects[std::string(name) + ".json"] =
+        plan::FileText{std::string(name) + ".json", text_of(dialect_path(name)), ""};
+  return files;
+}
+
+plan::LoadResult loaded(const plan::InputFiles& files) {
+  plan::LoadOptions options;
+  options.today = "2026-11-26";
+  return plan::load(files, options);
+}
+
+std::string told(const plan::LoadResult& result) {
+  const auto* faults = std::get_if<std::vector<Fault>>(&result);
+  return faults ? told(*faults) : "";
+}
+
+}  // namespace
+
+TEST_CASE("a plan freezes the dialects of its bench, with their hashes", "[dialect]") {
+  const auto result = loaded(demo_files());
+  INFO(told(result));
+  const auto* made = std::get_if<sequence::Plan>(&result);
+  REQUIRE(made != nullptr);
+  CHECK(made->scanners.at(0).driver == "dialect");
+  CHECK(made->sources.at(0).dialect.file == "terse-bath.json");
+  CHECK(dialect::dialect_from(made->sources.at(0).dialect.json).ok());
+  CHECK(made->files.contains("terse-bath.json"));
+  const auto records = plan::dialect_records(*made);
+  REQUIRE(records.size() == 2);
+  CHECK(records[1]["file"] == "terse-bath.json");
+  CHECK(Document::parse(records[1]["dialect"].dump()) == bath());
+  CHECK(plan::plan_record(*made)["sources"][0]["dialect"] == "terse-bath.json");
+}
+
+TEST_CASE("what a bench asks of a dialect and does not get is told where it asks", "[dialect]") {
+  plan::InputFiles files = demo_files();
+  const auto bent_bench = [&](const std::string& pointer, Document value) {
+    plan::InputFiles out = files;
+    Document bench = Document::parse(files.bench.text);
+    bend(bench, pointer, std::move(value));
+    out.bench.text = bench.dump();
+    return told(loaded(out));
+  };
+  CHECK_THAT(bent_bench("/channels/probe-1/address", 170), Catch::Contains("/channels/probe-1/address: found 170"));
+  CHECK_THAT(bent_bench("/sources/bath/highest_c", 160), Catch::Contains("limits of dialect terse-bath"));
+  CHECK_THAT(bent_bench("/sources/bath/driver/dialect", "chatty-scanner.json"),
+             Catch::Contains("a dialect for a heat_source"));
+  CHECK_THAT(bent_bench("/sources/bath/driver/dialect", "none.json"), Catch::Contains("relative to the bench file"));
+  CHECK_THAT(bent_bench("/sources/bath/driver/dialekt", "x"), Catch::Contains("/sources/bath/driver/dialekt"));
+
+  Document lacking = scanner();
+  lacking["commands"].erase("read_voltage");
+  files.dialects["chatty-scanner.json"].text = lacking.dump();
+  CHECK_THAT(told(loaded(files)), Catch::Contains("/channels/probe-1/measures") && Catch::Contains("read_voltage"));
+  files.dialects["chatty-scanner.json"].text = "{\"format\": ";
+  CHECK_THAT(told(loaded(files)), Catch::Contains("chatty-scanner.json: line 1"));
+}
+
+TEST_CASE("files with dialects go over the control socket and come back the same", "[dialect]") {
+  const auto files = demo_files();
+  const auto back = plan::files_from_json(plan::files_to_json(files));
+  REQUIRE(back.ok());
+  CHECK(back->dialects.size() == 2);
+  CHECK(back->dialects.at("terse-bath.json").text == files.dialects.at("terse-bath.json").text);
+}
