@@ -80,9 +80,12 @@ class Reader {
     if (role == Role::heat_source) {
       out_.park = read_steps("park", true);
       read_limits();
-    } else {
+    } else if (role) {
       root_.unused("park", "only a heat source parks");
       root_.unused("limits", "only a heat source has targets");
+    } else {
+      (void)root_.has("park");
+      (void)root_.has("limits");
     }
     root_.finish();
     if (role && commands_known_) check_role();
@@ -103,7 +106,7 @@ class Reader {
     out_.line.reply_ends = line->word("reply_end", reply_ends).value_or("\n");
     out_.line.echoes = line->truth_if("echo").value_or(false);
     out_.line.prompt = line->text_if("prompt", 16).value_or("");
-    if (const auto gap = line->number_if("pause_ms", {0, 10'000, "ms"})) out_.line.gap = from_seconds(*gap / 1000);
+    if (const auto gap = line->number_if("pause_ms", {0, 500, "ms"})) out_.line.gap = from_seconds(*gap / 1000);
     if (const auto quiet = line->number_if("quiet_ms", {10, 10'000, "ms"}))
       out_.line.quiet = from_seconds(*quiet / 1000);
     if (line->has("decimal")) out_.decimal_comma = line->word("decimal", decimals).value_or(false);
@@ -294,10 +297,12 @@ class Reader {
   }
 
   std::optional<std::string> template_text(const plan::Json& value, const Place& place) {
-    if (value.is_string() && !value.get_ref<const std::string&>().empty() &&
-        value.get_ref<const std::string&>().size() <= longest_template)
-      return value.get<std::string>();
-    faults_.add(place, plan::shown(value), "a template of 1 to 1024 characters");
+    if (value.is_string()) {
+      const auto& text = value.get_ref<const std::string&>();
+      const bool control = std::any_of(text.begin(), text.end(), [](unsigned char c) { return c < 0x20 || c == 0x7f; });
+      if (!text.empty() && text.size() <= longest_template && !control) return text;
+    }
+    faults_.add(place, plan::shown(value), "a template of 1 to 1024 characters without control characters");
     return std::nullopt;
   }
 

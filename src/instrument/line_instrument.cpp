@@ -213,7 +213,7 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
   if (!open_wanted_) co_return closed();
 
   const bool in_step = link_.ready();
-  if (at_once && !in_step) link_.send_regardless(message->bytes);
+  if (at_once && (link_.is_suspect() || !link_.is_open())) link_.send_regardless(message->bytes);
   if (queue_unread_ || !in_step) {
     // What stands in the queue from before is not this command's fault.
     const Result<Entries> ready = co_await make_ready();

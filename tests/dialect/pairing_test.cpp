@@ -142,7 +142,7 @@ Tally ask(std::unique_ptr<CodecType> codec, std::uint32_t seed, long questions) 
 void check(const Tally& tally, long questions) {
   INFO(tally.accepted << " accepted, " << tally.failed << " failed, " << tally.wrong << " wrong of " << questions);
   CHECK(tally.wrong == 0);
-  CHECK(tally.accepted > questions * 9 / 10);  // and it is no way out to accept nothing
+  CHECK(tally.accepted > questions / 2);  // a line this bad loses many; to accept nothing would be no way out
   CHECK(tally.accepted + tally.failed + tally.wrong == questions);
 }
 

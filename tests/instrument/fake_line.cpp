@@ -80,7 +80,7 @@ asio::awaitable<std::string> FakeLine::receive() {
   std::array<char, 512> chunk{};
   const auto buffer = asio::buffer(chunk);
   for (;;) {
-    if (const std::size_t end = received_.find('\n'); end != std::string::npos) {
+    if (const std::size_t end = received_.find(message_end); end != std::string::npos) {
       std::string message = received_.substr(0, end + 1);
       received_.erase(0, end + 1);
       co_return message;

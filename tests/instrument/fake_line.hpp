@@ -23,7 +23,8 @@ class FakeLine {
   [[nodiscard]] Port port() const;
   // Waits for the other side (TCP: the connection).
   asio::awaitable<void> accept();
-  // One message including its LF; empty: the line is gone.
+  char message_end = '\n';
+  // One message including its end; empty: the line is gone.
   asio::awaitable<std::string> receive();
   asio::awaitable<void> send(std::string bytes);
   void unplug();

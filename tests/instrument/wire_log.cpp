@@ -5,9 +5,13 @@
 #include <asio/steady_timer.hpp>
 #include <charconv>
 #include <cmath>
+#include <fstream>
 #include <memory>
+#include <sstream>
 #include <stdexcept>
 
+#include "dialect/codec.hpp"
+#include "dialect/read_dialect.hpp"
 #include "drivers/scpi_scanner.hpp"
 #include "drivers/scpi_source.hpp"
 #include "instrument/awaitable.hpp"
@@ -27,7 +31,7 @@ struct Step {
 };
 
 struct Log {
-  std::string driver, identity;
+  std::string driver, dialect, identity;
   Duration reply{400'000};
   std::vector<Step> calls;       // ":" and "="
   std::vector<Step> instrument;  // ">" "<" "@" "!"
@@ -68,6 +72,8 @@ void read_setting(Log& log, std::string_view text) {
   const std::string value(text.substr(space + 1));
   if (key == "driver")
     log.driver = value;
+  else if (key == "dialect")
+    log.dialect = value;
   else if (key == "identity")
     log.identity = value;
   else if (key == "reply_ms")
@@ -115,8 +121,23 @@ struct Player {
       scanner = std::make_unique<LineScanner>(io, settings, std::make_unique<Quick<drivers::ScpiScanner>>());
     else if (log.driver == "scpi-source")
       source = std::make_unique<LineHeatSource>(io, settings, std::make_unique<Quick<drivers::ScpiSource>>());
+    else if (log.driver == "dialect")
+      speak_dialect(settings);
     else
       throw std::runtime_error("the log names no driver");
+  }
+
+  void speak_dialect(const ConnectionSettings& settings) {
+    std::ifstream file(std::string(NIGHTWELL_SOURCE_DIR) + "/drivers/dialects/" + log.dialect + ".json");
+    std::ostringstream text;
+    text << file.rdbuf();
+    const auto dialect = dialect::dialect_from(text.str());
+    if (!dialect) throw std::runtime_error(dialect.error().text());
+    line.message_end = (*dialect)->command_end.back();
+    if ((*dialect)->role == dialect::Role::scanner)
+      scanner = std::make_unique<LineScanner>(io, settings, std::make_unique<dialect::DialectScanner>(*dialect));
+    else
+      source = std::make_unique<LineHeatSource>(io, settings, std::make_unique<dialect::DialectSource>(*dialect));
   }
 
   void problem(const Step& step, const std::string& what) {

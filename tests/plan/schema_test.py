@@ -88,7 +88,7 @@ def good_files():
     files["bench"]["scanners"]["scanner-a"]["port"] = {"type": "tcp", "host": "scanner-a", "port": 5025}
     files["bench"]["sources"]["bath"]["port"] = {
         "type": "serial", "path": "/dev/serial/by-id/usb-1", "baud": 9600, "data_bits": 8, "parity": "none", "stop_bits": 1,
-        "flow": "none"}
+        "flow": "none", "dtr": "off", "rts": "on"}
     files["bench"]["channels"]["probe-2"]["junction"] = {"fixed_c": 0.0}
     files["bench"]["channels"]["probe-3"]["junction"] = {"instrument": True}
     return files
@@ -258,4 +258,5 @@ def main():
     sys.exit(1 if tally.failures else 0)
 
 
-main()
+if __name__ == "__main__":
+    main()

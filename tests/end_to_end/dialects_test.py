@@ -1,0 +1,92 @@
+"""A night on instruments that only two JSON files describe, and what a broken one is told."""
+import json
+import os
+import shutil
+
+from lab import PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for
+
+
+def described(folder, name):
+    """A bench whose bath and scanner speak the shipped dialects; the files lie beside the bench file."""
+    bench = Bench(folder, name).source().scanner("scanner")
+    bench.channel("reference", "scanner", 101, "references", PLATINUM, "resistance")
+    bench.channel("item-1", "scanner", 102, "items", PLATINUM, "resistance", {"offset_k": 0.1})
+    bench.channel("item-2", "scanner", 103, "items", {"kind": "thermocouple", "type": "T"}, "voltage",
+                  {"offset_k": -0.2, "quantum": 1e-9}, {"fixed_c": 0.0})
+    bench.channel("item-3", "scanner", 104, "items", {"kind": "indicated"}, "temperature", {"offset_k": 0.3})
+    bench.sim["sources"]["bath"]["manner"] = "terse"
+    bench.sim["scanners"]["scanner"]["manner"] = "chatty"
+    bench.bench["sources"]["bath"]["driver"] = {"dialect": "terse-bath.json"}
+    bench.bench["scanners"]["scanner"]["driver"] = {"dialect": "dialects/chatty-scanner.json"}
+    os.makedirs(f"{folder}/{name}/dialects")
+    shutil.copy(f"{SOURCE}/drivers/dialects/terse-bath.json", f"{folder}/{name}")
+    shutil.copy(f"{SOURCE}/drivers/dialects/chatty-scanner.json", f"{folder}/{name}/dialects")
+    return bench
+
+
+def a_night_on_two_dialects():
+    with Lab(speed=600) as lab:
+        bench = described(lab.folder, "one")
+        log = lab.start_sim(bench)
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([35])))
+        # The plan is frozen: what becomes of the files during the night is nothing to it.
+        os.remove(f"{lab.folder}/one/terse-bath.json")
+        lab.wait_state(run, "finished")
+        results = json.loads(lab.command("results", run, "--json"))
+        items = {item["name"]: item for plateau in results["plateaus"] for item in plateau["items"]}
+        check(len(items) == 3, f"three items, not {len(items)}")
+        for name, item in items.items():
+            true = bench.sim["sensors"][name]["offset_k"]
+            check(abs(item["error_k"] - true) < 0.02, f"{name}: found {item['error_k']}, true {true}")
+        lab.command("verify", run)
+        records = {r["file"]: r["dialect"] for r in lab.records(run, "dialect")}
+        with open(f"{SOURCE}/drivers/dialects/terse-bath.json") as f:
+            check(records["terse-bath.json"] == json.load(f), "the journal holds the whole dialect")
+        check("terse-bath.json" in lab.records(run)[0]["files"], "and its hash")
+        with open(f"{log}/bath.log") as f:
+            heard = [line.split("\t")[2] for line in f]
+        check(heard[2].startswith("R1*"), f"remote control right after the identity, not {heard[2]}")
+        check(any(line.startswith("P1*") for line in heard), "the park step after off")
+        check(any(line.startswith("S+035.00*") for line in heard), "the setpoint in the dialect's own form")
+
+
+def a_bath_that_restarts_parks_the_night():
+    # Fault 24: it comes up in local control at a setpoint of its own, heating.
+    with Lab(speed=600) as lab:
+        bench = described(lab.folder, "one")
+        bench.sim["faults"] = [{"at_s": 900, "instrument": "bath", "fault": "reset", "setpoint_c": 60, "output": True}]
+        log = lab.start_sim(bench)
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([35])))
+        lab.wait_state(run, "parked")
+
+        def proved():
+            with open(os.path.join(lab.state, "runs", run, "guardian-bath.log")) as f:
+                return '"say":"parked"' in (text := f.read()) and '"confirmed":true' in text
+        wait_for(proved, 20)
+        with open(f"{log}/bath.log") as f:
+            heard = [line.split("\t")[2] for line in f]
+        off = next(i for i, line in enumerate(heard) if line.startswith("H0*"))
+        check(heard[off + 1].startswith("P1*") and heard[off + 2].startswith("P?*"), f"standby behind off: {heard[off:off + 3]}")
+
+
+def a_broken_dialect_is_told_with_its_place():
+    with Lab() as lab:
+        bench = described(lab.folder, "one")
+        files = bench.files(profile([35]))
+        with open(f"{lab.folder}/one/terse-bath.json") as f:
+            dialect = json.load(f)
+        del dialect["commands"]["output_off"]
+        dialect["line"]["reply_end"] = "NUL"
+        with open(f"{lab.folder}/one/terse-bath.json", "w") as f:
+            json.dump(dialect, f)
+        lab.command("plan", "check", *files, expect=2)
+        told = lab.last.stdout + lab.last.stderr
+        for part in ("terse-bath.json: /commands/output_off: found nothing", "the command \"output_off\"",
+                     "terse-bath.json: /line/reply_end: found \"NUL\""):
+            check(part in told, f"not told: {part}\n{told}")
+
+
+main({test.__name__: test for test in (a_night_on_two_dialects, a_bath_that_restarts_parks_the_night,
+                                       a_broken_dialect_is_told_with_its_place)})
