@@ -22,10 +22,9 @@ std::string dump(const Json& json) {
 
 Json port_json(const Port& port) {
   return std::visit(Overload{[](const SerialPort& p) {
-                               return Json{{"type", "serial"},   {"path", p.path},
-                                           {"baud", p.baud},     {"data_bits", p.data_bits},
-                                           {"parity", p.parity}, {"stop_bits", p.stop_bits},
-                                           {"flow", p.flow}};
+                               return Json{{"type", "serial"},         {"path", p.path},     {"baud", p.baud},
+                                           {"data_bits", p.data_bits}, {"parity", p.parity}, {"stop_bits", p.stop_bits},
+                                           {"flow", p.flow},           {"dtr", p.dtr},       {"rts", p.rts}};
                              },
                              [](const TcpPort& p) {
                                return Json{{"type", "tcp"}, {"host", p.host}, {"port", p.port}};

@@ -220,6 +220,11 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
     if (!ready) co_return ready.error();
   }
   const Result<void> done = co_await carry_out(*message, command);
+  if (!done && done.error().code == Errc::refused) start_up_due_ = true;
+  if (at_once && start_up_due_ && !link_.is_suspect()) {
+    const Result<void> started = co_await start_up();
+    start_up_due_ = !started;
+  }
   if (!done) co_return done.error();
   co_return co_await prove(command);
 }

@@ -10,6 +10,8 @@
 //                 is no_answer. Where the codec names a proof it is asked for (`mismatch`). The caller reads back
 //                 in any case.
 //   start-up      The codec's steps follow every identity that was learned: after identify() and after reopening.
+//                 Where a setting was refused, the instrument may have restarted and lost them: the next "off" is
+//                 followed by them, so that a park does not fail for want of remote control.
 //   heat off      Goes out at once even where the link is suspect, then once more in step. Where another call
 //                 is going on it goes out all the same, and `unexpected` says: not proved, call again.
 //   port gone     Reopened up to 3 times, half a second apart (never a pty that hung up); nothing is asked or
@@ -87,6 +89,7 @@ class LineInstrument {
   std::string last_text_;
   bool last_was_odd_ = false;
   bool queue_unread_ = false;  // something odd happened: the instrument may have said why
+  bool start_up_due_ = false;  // a setting was refused: what the start-up set may be gone
   bool talking_ = false;
   bool open_wanted_ = false;  // identify() was called and close() was not
 };

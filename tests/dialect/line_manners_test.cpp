@@ -196,6 +196,14 @@ asio::awaitable<void> switch_it(LineHeatSource& source, std::optional<double> ta
     out = co_await source.set_output(false);
 }
 
+asio::awaitable<void> tell_target(LineHeatSource& source, double t_c, std::optional<Result<void>>& out) {
+  out = co_await source.set_target(t_c);
+}
+
+asio::awaitable<void> tell_off(LineHeatSource& source, std::optional<Result<void>>& out) {
+  out = co_await source.set_output(false);
+}
+
 struct Told {
   Result<void> result;
   std::vector<std::string> heard;
@@ -260,6 +268,37 @@ TEST_CASE("off takes every step of the park sequence, whatever each says", "[man
   table = obliging();
   table["lamp?"] = soon("lamp 1\n");
   CHECK(tell(table, std::nullopt).result.error().code == Errc::mismatch);
+}
+
+// A bath that restarted is in local control again: it must be possible to park it all the same.
+TEST_CASE("an off that follows a refused setting takes the start-up steps again", "[manners]") {
+  bool remote = false;
+  const std::string json =
+      std::string(heater).substr(0, std::string(heater).size() - 1) + R"(, "start_up": [{"command": "fan"}]})";
+  auto line = std::make_shared<MemoryLine>("\n", [&remote](const std::string& message) -> std::vector<Chunk> {
+    if (message == "fan 1") remote = true;
+    const auto table = obliging();
+    const auto found = table.find(message);
+    if (found == table.end()) return {};
+    return message == "s 20.5" && !remote ? soon("NO local\n") : found->second;
+  });
+  LineHeatSource source(wire_to(line), called("heater"), std::make_unique<dialect::DialectSource>(dialect_of(json)));
+  asio::io_context io{1};
+  std::optional<Result<void>> out;
+  const auto done = [&] {
+    io.restart();
+    io.run();
+    return *out;
+  };
+  asio::co_spawn(io, switch_it(source, 20.5, out), asio::detached);
+  CHECK(done().ok());
+  remote = false;  // it restarts
+  asio::co_spawn(io, tell_target(source, 20.5, out), asio::detached);
+  CHECK(done().error().code == Errc::refused);
+  asio::co_spawn(io, tell_off(source, out), asio::detached);
+  CHECK(done().ok());
+  asio::co_spawn(io, tell_target(source, 20.5, out), asio::detached);
+  CHECK(done().ok());
 }
 
 }  // namespace nightwell::instrument::test

@@ -19,6 +19,7 @@ Setup a_setup(Port port) {
   setup.connection.port = std::move(port);
   setup.connection.reply = from_seconds(1.5);
   setup.connection.identity = "cold store";
+  setup.connection.dialect = "{\"format\":\"nightwell-dialect/1\"}";
   setup.limits = guardian::test::cold_store_limits();
   setup.speed = 60;
   setup.log = "/var/log/guardian-bath.log";
@@ -50,6 +51,7 @@ TEST_CASE("Requests and reports come back as they went", "[protocol]") {
   SerialPort serial;
   serial.path = "/dev/serial/by-id/a \"quoted\" name";
   serial.parity = "even";
+  serial.dtr = "off";
   TcpPort tcp;
   tcp.host = "192.0.2.7";
   for (const Port& port : {Port(serial), Port(tcp), Port(PtyPort{"/run/sim/bath"})}) {

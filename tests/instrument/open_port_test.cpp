@@ -131,7 +131,7 @@ TEST_CASE("settings that do not exist are refused before the device is touched",
   serial.baud = 9601;
   CHECK(open_serial(serial).error().code == Errc::port_settings);
   serial.baud = 9600;
-  serial.parity = "mark";
+  serial.parity = "sometimes";
   CHECK(open_serial(serial).error().code == Errc::port_settings);
   serial.parity = "none";
   const Result<int> missing = open_serial(serial);
@@ -140,6 +140,24 @@ TEST_CASE("settings that do not exist are refused before the device is touched",
   SerialPort file;
   file.path = "/dev/null";
   CHECK(open_serial(file).error().code == Errc::port_settings);
+}
+
+TEST_CASE("a control line that a device does not have is no setting that was quietly left out (fault 8)", "[port]") {
+  asio::io_context io{1};
+  FakeLine line(io, LineKind::pty);  // a pseudo-terminal has no control lines
+  SerialPort serial;
+  serial.path = std::get<PtyPort>(line.port()).path;
+  for (std::string SerialPort::*which : {&SerialPort::dtr, &SerialPort::rts}) {
+    SerialPort asked = serial;
+    asked.*which = "off";
+    CHECK(open_serial(asked).error().code == Errc::port_settings);
+    asked.*which = "sometimes";
+    CHECK(open_serial(asked).error().code == Errc::port_settings);
+  }
+  const Result<int> good = open_serial(serial);
+  REQUIRE(good.ok());
+  forget_output(*good);
+  ::close(*good);
 }
 
 TEST_CASE("a port has one owner (fault 7)", "[port]") {

@@ -1,10 +1,10 @@
 """The JSON Schema of dialects and the loader judge the same files alike.
 
-usage: dialect_schema_test.py CHECK_FILES SOURCE_FOLDER
+usage: dialect_schema_test.py CHECK_FILES SOURCE_FOLDER [all]
 
 The shipped dialects, with more of what the format has, bent at every key (schema_test.py says how). What the schema
 refuses the loader must refuse in that file; what it takes the loader may refuse for the reasons below: those that lie
-between templates, fields and commands.
+between templates, fields and commands. Without "all" every seventh bend is tried.
 """
 import copy
 import json
@@ -58,6 +58,8 @@ def main():
     for name, document in good.items():
         for what, bent in [*bends(document), *number_bends(document, schema)]:
             cases.append((name, what, dict(good, **{name: bent})))
+    if "all" not in sys.argv:
+        cases = cases[::7]
     plain = json.dumps(request(good))
     texts = {name: json.dumps(json.dumps(value)) for name, value in good.items()}
     lines = [plain if name is None else plain.replace(texts[name], json.dumps(json.dumps(files[name])))
