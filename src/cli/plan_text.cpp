@@ -60,12 +60,17 @@ std::string channels_text(const Plan& plan) {
   return table(rows);
 }
 
+std::string driver_text(const std::string& driver, const DialectFile& dialect) {
+  return shown(dialect.file.empty() ? driver : driver + " " + dialect.file);
+}
+
 std::string instruments_text(const Plan& plan) {
   std::vector<std::vector<std::string>> rows = {{"INSTRUMENT", "DRIVER", "PORT", "LIMITS"}};
   for (const Scanner& scanner : plan.scanners)
-    rows.push_back({shown(scanner.name), shown(scanner.driver), shown(port_name(scanner.port)), ""});
+    rows.push_back(
+        {shown(scanner.name), driver_text(scanner.driver, scanner.dialect), shown(port_name(scanner.port)), ""});
   for (const Source& source : plan.sources)
-    rows.push_back({shown(source.name), source.attended ? "attended" : shown(source.driver),
+    rows.push_back({shown(source.name), source.attended ? "attended" : driver_text(source.driver, source.dialect),
                     source.attended ? "" : shown(port_name(source.port)),
                     degrees(source.lowest_c) + " to " + degrees(source.highest_c) + ", never above " +
                         degrees(source.absolute_highest_c) + ", parks at " + degrees(source.safe_c)});

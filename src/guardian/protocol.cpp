@@ -36,12 +36,13 @@ Json port_json(const Port& port) {
 }
 
 Json connection_json(const instrument::ConnectionSettings& connection) {
-  return Json{{"name", connection.name},
-              {"driver", connection.driver},
-              {"port", port_json(connection.port)},
-              {"reply_s", to_seconds(connection.reply)},
-              {"identity", connection.identity},
-              {"dialect", connection.dialect}};
+  return Json{
+      {"name", connection.name},
+      {"driver", connection.driver},
+      {"port", port_json(connection.port)},
+      {"reply_s", to_seconds(connection.reply)},
+      {"identity", connection.identity},
+      {"dialect", connection.dialect.empty() ? Json(nullptr) : Json::parse(connection.dialect, nullptr, false)}};
 }
 
 Json limits_json(const Limits& limits) {
@@ -119,6 +120,14 @@ class Fields {
     return at ? *at : nothing;
   }
 
+  // A whole document inside the message, as compact JSON in ASCII; empty where it is null.
+  std::string document(const char* key) {
+    const Json* at = find(key);
+    if (!at || at->is_null()) return {};
+    if (!at->is_object()) return fail_at(key, "is neither null nor an object"), std::string();
+    return at->dump(-1, ' ', true, Json::error_handler_t::replace);
+  }
+
   void fail_at(const std::string& key, const std::string& what) { fail("\"" + key + "\" " + what); }
   void take(const std::optional<Error>& error) {
     if (!error_) error_ = error;
@@ -178,7 +187,7 @@ instrument::ConnectionSettings read_connection(Fields& outer) {
   connection.port = read_port(in);
   connection.reply = in.time("reply_s");
   connection.identity = in.text("identity");
-  connection.dialect = in.text("dialect");
+  connection.dialect = in.document("dialect");
   if (connection.reply <= Duration::zero()) in.fail_at("reply_s", "is not positive");
   outer.take(in.error());
   return connection;

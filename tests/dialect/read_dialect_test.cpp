@@ -1,12 +1,14 @@
 // Faults of dialect files, each at its place, several in one go; and the bench that names a dialect.
 #include "dialect/read_dialect.hpp"
 
+#include <asio/io_context.hpp>
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <fstream>
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "drivers/registry.hpp"
 #include "plan/loader.hpp"
 #include "plan/object_reader.hpp"
 #include "plan/plan_json.hpp"
@@ -64,6 +66,35 @@ struct Bent {
 TEST_CASE("the shipped dialects are sound", "[dialect]") {
   CHECK(told(dialect_faults(bath())).empty());
   CHECK(told(dialect_faults(scanner())).empty());
+}
+
+TEST_CASE("the document's worked example is a dialect", "[dialect]") {
+  const std::string document = text_of(std::string(NIGHTWELL_SOURCE_DIR) + "/docs/dialects.md");
+  const std::size_t begin = document.find("{\n  \"format\": \"nightwell-dialect/1\"");
+  REQUIRE(begin != std::string::npos);
+  const std::string block = document.substr(begin, document.find("```", begin) - begin);
+  CHECK(told(dialect_faults(Document::parse(block))).empty());
+}
+
+TEST_CASE("a driver is made of a dialect only where it is one for that kind of instrument (S15)", "[dialect]") {
+  const instrument::Registry registry = drivers::registry();
+  asio::io_context io{1};
+  instrument::ConnectionSettings settings;
+  settings.port = PtyPort{"/nowhere"};
+  const auto source_of = [&](const std::string& json) {
+    settings.dialect = json;
+    return registry.sources.at(instrument::dialect_driver)(io, settings);
+  };
+  const auto scanner_of = [&](const std::string& json) {
+    settings.dialect = json;
+    return registry.scanners.at(instrument::dialect_driver)(io, settings);
+  };
+  CHECK(source_of(bath().dump()).ok());
+  CHECK(scanner_of(scanner().dump()).ok());
+  CHECK(source_of(scanner().dump()).error().code == Errc::bad_input);
+  CHECK(scanner_of(bath().dump()).error().code == Errc::bad_input);  // whoever reads channels gets no heater
+  for (const char* text : {"", "{", "null", "{\"format\": \"nightwell-dialect/1\"}"})
+    CHECK(source_of(text).error().code == Errc::bad_input);
 }
 
 TEST_CASE("a command that the program needs and the file lacks is named", "[dialect]") {

@@ -1,7 +1,6 @@
 """A night on instruments that only two JSON files describe, and what a broken one is told."""
 import json
 import os
-import shutil
 
 from lab import PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for
 
@@ -14,14 +13,7 @@ def described(folder, name):
     bench.channel("item-2", "scanner", 103, "items", {"kind": "thermocouple", "type": "T"}, "voltage",
                   {"offset_k": -0.2, "quantum": 1e-9}, {"fixed_c": 0.0})
     bench.channel("item-3", "scanner", 104, "items", {"kind": "indicated"}, "temperature", {"offset_k": 0.3})
-    bench.sim["sources"]["bath"]["manner"] = "terse"
-    bench.sim["scanners"]["scanner"]["manner"] = "chatty"
-    bench.bench["sources"]["bath"]["driver"] = {"dialect": "terse-bath.json"}
-    bench.bench["scanners"]["scanner"]["driver"] = {"dialect": "dialects/chatty-scanner.json"}
-    os.makedirs(f"{folder}/{name}/dialects")
-    shutil.copy(f"{SOURCE}/drivers/dialects/terse-bath.json", f"{folder}/{name}")
-    shutil.copy(f"{SOURCE}/drivers/dialects/chatty-scanner.json", f"{folder}/{name}/dialects")
-    return bench
+    return bench.speak_dialects()
 
 
 def a_night_on_two_dialects():

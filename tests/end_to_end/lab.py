@@ -110,6 +110,17 @@ class Bench:
                          {"offset_k": offsets[i % len(offsets)]})
         return self
 
+    def speak_dialects(self):
+        """From here on the sources and scanners speak the shipped dialects, whose files lie beside the bench file."""
+        base = os.path.join(self.folder, self.name)
+        os.makedirs(os.path.join(base, "dialects"), exist_ok=True)
+        for kind, manner, file in (("sources", "terse", "terse-bath.json"), ("scanners", "chatty", "dialects/chatty-scanner.json")):
+            shutil.copy(f"{SOURCE}/drivers/dialects/{os.path.basename(file)}", os.path.join(base, file))
+            for name, instrument in self.sim[kind].items():
+                instrument["manner"] = manner
+                self.bench[kind][name]["driver"] = {"dialect": file}
+        return self
+
     def files(self, profile):
         base = os.path.join(self.folder, self.name)
         for path, card in self.cards.items():

@@ -99,7 +99,7 @@ def every_sensor_sealed_with_a_budget():
 
 def a_window_that_is_the_capture():
     with Lab(speed=900) as lab:
-        bench = Bench(lab.folder, "one").simple(items=2)
+        bench = Bench(lab.folder, "one").simple(items=2).speak_dialects()
         lab.start_sim(bench)
         lab.start_daemon()
         rule = {"window_s": 300, "largest_drift_k": 0.02, "largest_spread_k": 0.05, "item_drift_k": 0.02}
@@ -370,6 +370,10 @@ def every_record_fits_the_schema():
     for night, record in nights():
         if record["kind"] == "budget":
             wrong += [f"{night}: budget: {error.json_path}: {error.message}" for error in budgets.iter_errors(record["budget"])]
+    dialects = jsonschema.Draft202012Validator(load("dialect"))
+    for night, record in nights():
+        if record["kind"] == "dialect":
+            wrong += [f"{night}: dialect: {error.json_path}: {error.message}" for error in dialects.iter_errors(record["dialect"])]
     check(not wrong, f"{len(wrong)} faults:\n" + "\n".join(sorted(set(wrong))[:40]))
 
 
@@ -407,7 +411,7 @@ def what_files_share_with_records_is_the_same():
     check(own["tolerance"] == load("card")["properties"]["tolerance"], "tolerance differs from that of card.schema.json")
     check(own["survey_plan"] == load("profile")["$defs"]["survey"], "survey_plan differs from that of profile.schema.json")
     rest = set(own) - checked - set(kinds_of(load("journal"))) - {"tolerance", "survey_plan"}
-    check(rest == {"text", "name", "index", "position", "date_or_empty"}, f"from which schema are these? {rest}")
+    check(rest == {"text", "name", "index", "position", "date_or_empty", "dialect_file"}, f"from which schema are these? {rest}")
 
 
 def the_document_names_the_same_kinds_and_fields():
@@ -452,12 +456,12 @@ def wrong_records_are_refused():
         check(not judge.is_valid(dict(record, kind="Never heard of")), "what is no kind is not")
         bent += 2
         for path, inside in nested(record):
-            if isinstance(inside, dict) and path[0] != "budget" and path not in (("files",), ("faults",), ("odd",)):
+            if isinstance(inside, dict) and path[0] not in ("budget", "dialect") and path not in (("files",), ("faults",), ("odd",)):
                 bad = copy.deepcopy(record)
                 at(bad, path)["unknown_key"] = 1
                 check(not judge.is_valid(bad), f"{kind}/{'/'.join(map(str, path))} with an unknown key is taken")
                 bent += 1
-            elif isinstance(inside, (int, float)) and not isinstance(inside, bool) and path[0] != "budget":
+            elif isinstance(inside, (int, float)) and not isinstance(inside, bool) and path[0] not in ("budget", "dialect"):
                 bad = copy.deepcopy(record)
                 at(bad, path[:-1])[path[-1]] = str(inside)
                 check(not judge.is_valid(bad), f"{kind}/{'/'.join(map(str, path))} as a text is taken")

@@ -64,7 +64,7 @@ class DialectMutator {
 TEST_CASE("dialects bent at random make a dialect that can be spoken or told faults") {
   const std::string shipped[] = {shipped_dialect("terse-bath"), shipped_dialect("chatty-scanner")};
   const std::string lines[] = {"T+020.50*62", "101: 107,7935 Ohm", "I SEEDBANK*00"};
-  for (std::uint32_t step = 0; step < 1500; ++step) {
+  for (std::uint32_t step = 0; step < 800; ++step) {
     const std::uint32_t seed = dialect_seed() + step;
     INFO("NIGHTWELL_SEED=" << seed);
     DialectMutator mutator(seed);
@@ -78,7 +78,7 @@ TEST_CASE("dialects bent at random make a dialect that can be spoken or told fau
 }
 
 TEST_CASE("templates and lines made at random take parts of the line and finite numbers") {
-  for (std::uint32_t step = 0; step < 60'000; ++step) {
+  for (std::uint32_t step = 0; step < 20'000; ++step) {
     const std::uint32_t seed = dialect_seed() + step;
     DialectMutator mutator(seed);
     const std::string pattern = mutator.made_of_tokens(6);

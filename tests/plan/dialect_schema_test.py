@@ -4,7 +4,7 @@ usage: dialect_schema_test.py CHECK_FILES SOURCE_FOLDER [all]
 
 The shipped dialects, with more of what the format has, bent at every key (schema_test.py says how). What the schema
 refuses the loader must refuse in that file; what it takes the loader may refuse for the reasons below: those that lie
-between templates, fields and commands. Without "all" every seventh bend is tried.
+between templates, fields and commands. Without "all" every thirteenth bend is tried.
 """
 import copy
 import json
@@ -59,7 +59,7 @@ def main():
         for what, bent in [*bends(document), *number_bends(document, schema)]:
             cases.append((name, what, dict(good, **{name: bent})))
     if "all" not in sys.argv:
-        cases = cases[::7]
+        cases = cases[::13]
     plain = json.dumps(request(good))
     texts = {name: json.dumps(json.dumps(value)) for name, value in good.items()}
     lines = [plain if name is None else plain.replace(texts[name], json.dumps(json.dumps(files[name])))
@@ -80,7 +80,7 @@ def main():
     for failure in failures[:40]:
         print(failure)
     print(f"{len(cases)} bent dialects, {refused} refused by the schema, {len(failures)} judged differently")
-    sys.exit(1 if failures or refused < 500 else 0)
+    sys.exit(1 if failures or refused < 400 else 0)
 
 
 main()
