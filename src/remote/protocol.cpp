@@ -206,11 +206,13 @@ Result<Request> parse_request(std::string_view line) {
   Request out = RunsRequest{};
   if (kinds == 1 && fields.has("runs")) {
     if (!fields.truth("runs")) fields.refuse("runs", "true");
-  } else {
-    if (kinds == 1) out = read_journal_request(fields);
+  } else if (kinds == 1) {
+    out = read_journal_request(fields);
   }
+  constexpr const char* which = "one of \"follow\", \"read\" and \"runs\" must stand in it";
+  if (kinds > 1) return bad(which);
   if (auto wrong = fields.finish(); !wrong.empty()) return bad(std::move(wrong));
-  if (kinds != 1) return bad("one of \"follow\", \"read\" and \"runs\" must stand in it");
+  if (kinds == 0) return bad(which);
   return out;
 }
 

@@ -22,7 +22,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-constexpr std::string_view key_prefix = "sha256:";
 constexpr std::uint64_t largest_pem = 256 * 1024;
 constexpr int most_certificates_between = 3;  // between a peer's certificate and the authority
 
@@ -211,18 +210,12 @@ std::string key_name(const X509* certificate) {
   unsigned char digest[SHA256_DIGEST_LENGTH];
   SHA256(der, static_cast<std::size_t>(size), digest);
   OPENSSL_free(der);
-  return std::string(key_prefix) + lower_hex(digest, sizeof digest);
+  return std::string(key_name_prefix) + lower_hex(digest, sizeof digest);
 }
 
 std::string peer_key(TlsStream& stream) {
   const Certificate certificate(SSL_get1_peer_certificate(stream.native_handle()), X509_free);
   return certificate ? key_name(certificate.get()) : "";
-}
-
-bool is_key_name(std::string_view text) {
-  if (!text.starts_with(key_prefix) || text.size() != key_prefix.size() + 64) return false;
-  text.remove_prefix(key_prefix.size());
-  return std::all_of(text.begin(), text.end(), [](char c) { return (c >= '0' && c <= '9') || (c >= 'a' && c <= 'f'); });
 }
 
 std::chrono::system_clock::time_point last_valid(const X509* certificate) {

@@ -1,8 +1,7 @@
 // TLS as both ends of the line want it: version 1.3 only, a certificate on each side, one protocol name (ALPN, RFC 7301), no session
 // tickets (who comes again shows a certificate again, and one that has expired meanwhile is refused).
 //
-// A public key's name is "sha256:" and the lower-case hex SHA-256 of its SubjectPublicKeyInfo (DER; RFC 5280 section 4.1.2.7), as
-// `openssl x509 -pubkey -noout | openssl pkey -pubin -outform DER | sha256sum` prints it.
+// How public keys are named: remote/key_name.hpp.
 // Source: OpenSSL's SSL interface by asio::ssl.
 #pragma once
 
@@ -18,6 +17,7 @@
 #include <string_view>
 
 #include "nightwell/result.hpp"
+#include "remote/key_name.hpp"
 
 namespace nightwell::remote {
 
@@ -44,8 +44,6 @@ struct Credentials {
 [[nodiscard]] std::string key_name(const X509* certificate);
 // Of the peer's, after the handshake; empty where it showed none.
 [[nodiscard]] std::string peer_key(TlsStream& stream);
-// "sha256:" and 64 lower-case hex digits.
-[[nodiscard]] bool is_key_name(std::string_view text);
 
 // The certificate's last moment.
 [[nodiscard]] std::chrono::system_clock::time_point last_valid(const X509* certificate);
