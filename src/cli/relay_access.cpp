@@ -60,7 +60,7 @@ Result<RelayAccess> RelayAccess::open(const std::string& file, const std::string
 
 void RelayAccess::warn(const std::string& whose, const remote::CertificateFacts& facts) {
   const int left = facts.days_left(std::time(nullptr));
-  if (left < remote::warn_days)
+  if (left <= remote::warn_days)
     tell(whose + " is valid until " + utc_day_text(facts.until) + ", " + std::to_string(left) + " days more");
 }
 

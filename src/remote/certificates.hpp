@@ -55,9 +55,9 @@ struct CertificateFacts {
   std::string key;  // "sha256:…" (remote/key_name.hpp)
 
   [[nodiscard]] bool expired(std::time_t now) const { return now > until; }
-  // Whole days until it ends; 0 where it has.
+  // Days until it ends, begun ones counted; 0 where it has.
   [[nodiscard]] int days_left(std::time_t now) const {
-    return expired(now) ? 0 : static_cast<int>((until - now) / 86400);
+    return expired(now) ? 0 : static_cast<int>((until - now + 86399) / 86400);
   }
 };
 
