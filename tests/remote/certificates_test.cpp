@@ -11,15 +11,15 @@ using namespace nightwell::remote;
 // What OpenSSL's own command and another library say about these certificates: follower_test.py.
 
 namespace {
-constexpr std::time_t now = 1'800'000'000;  // 2027-01-15
-constexpr std::time_t day = 86400;
+constexpr std::time_t made_at = 1'800'000'000;  // 2027-01-15
+constexpr std::time_t a_day = 86400;
 }  // namespace
 
 TEST_CASE("an authority, a relay's and a follower's certificate say what they are") {
-  const auto authority = make_authority("cold store lab", now, 3650);
+  const auto authority = make_authority("cold store lab", made_at, 3650);
   REQUIRE(authority);
-  const auto relay = make_relay(*authority, {"lab.example.org", "192.0.2.7", "2001:db8::7"}, now, 730);
-  const auto follower = make_follower(*authority, "anna", now, 730);
+  const auto relay = make_relay(*authority, {"lab.example.org", "192.0.2.7", "2001:db8::7"}, made_at, 730);
+  const auto follower = make_follower(*authority, "anna", made_at, 730);
   REQUIRE(relay);
   REQUIRE(follower);
   const auto all = read_certificates("words\n" + authority->certificate + relay->certificate + follower->certificate);
@@ -34,50 +34,50 @@ TEST_CASE("an authority, a relay's and a follower's certificate say what they ar
   CHECK((*all)[2].hosts.empty());
   for (const auto& facts : *all) {
     CHECK(is_key_name(facts.key));
-    CHECK(facts.from == now - 3600);
+    CHECK(facts.from == made_at - 3600);
   }
-  CHECK((*all)[2].until == now + 730 * day);
-  CHECK((*all)[2].days_left(now) == 730);
-  CHECK((*all)[2].days_left(now + 701 * day + 1) == 29);
-  CHECK_FALSE((*all)[2].expired(now + 730 * day));
-  CHECK((*all)[2].expired(now + 730 * day + 1));
+  CHECK((*all)[2].until == made_at + 730 * a_day);
+  CHECK((*all)[2].days_left(made_at) == 730);
+  CHECK((*all)[2].days_left(made_at + 701 * a_day + 1) == 29);
+  CHECK_FALSE((*all)[2].expired(made_at + 730 * a_day));
+  CHECK((*all)[2].expired(made_at + 730 * a_day + 1));
 }
 
 TEST_CASE("nothing is valid longer than its authority, nor made by an expired one") {
-  const auto authority = make_authority("lab", now, 10);
+  const auto authority = make_authority("lab", made_at, 10);
   REQUIRE(authority);
-  const auto follower = make_follower(*authority, "anna", now, 730);
+  const auto follower = make_follower(*authority, "anna", made_at, 730);
   REQUIRE(follower);
-  CHECK(read_certificates(follower->certificate)->front().until == now + 10 * day);
-  CHECK_FALSE(make_follower(*authority, "anna", now + 11 * day, 1));
+  CHECK(read_certificates(follower->certificate)->front().until == made_at + 10 * a_day);
+  CHECK_FALSE(make_follower(*authority, "anna", made_at + 11 * a_day, 1));
 }
 
 TEST_CASE("a renewed relay keeps its key") {
-  const auto authority = make_authority("lab", now, 3650);
-  const auto first = make_relay(*authority, {"lab.example.org"}, now, 10);
-  const auto second = make_relay(*authority, {"lab.example.org"}, now + day, 730, first->key);
+  const auto authority = make_authority("lab", made_at, 3650);
+  const auto first = make_relay(*authority, {"lab.example.org"}, made_at, 10);
+  const auto second = make_relay(*authority, {"lab.example.org"}, made_at + a_day, 730, first->key);
   REQUIRE(second);
   CHECK(read_certificates(first->certificate)->front().key == read_certificates(second->certificate)->front().key);
   CHECK(first->certificate != second->certificate);
 }
 
 TEST_CASE("hosts and names that no certificate should have are refused") {
-  const auto authority = make_authority("lab", now, 3650);
+  const auto authority = make_authority("lab", made_at, 3650);
   for (const char* host :
        {"", "a b", "-a", "a-", "a..b", "*.example.org", "DNS:x", "a,DNS:b", "1.2.3", "a/b", "x\ny"}) {
     INFO(host);
-    CHECK_FALSE(make_relay(*authority, {host}, now, 1));
+    CHECK_FALSE(make_relay(*authority, {host}, made_at, 1));
   }
-  CHECK_FALSE(make_relay(*authority, {}, now, 1));
-  CHECK_FALSE(make_follower(*authority, "", now, 1));
-  CHECK_FALSE(make_follower(*authority, "a\nb", now, 1));
-  CHECK_FALSE(make_follower(*authority, "anna", now, 0));
-  CHECK_FALSE(make_follower({"", ""}, "anna", now, 1));
+  CHECK_FALSE(make_relay(*authority, {}, made_at, 1));
+  CHECK_FALSE(make_follower(*authority, "", made_at, 1));
+  CHECK_FALSE(make_follower(*authority, "a\nb", made_at, 1));
+  CHECK_FALSE(make_follower(*authority, "anna", made_at, 0));
+  CHECK_FALSE(make_follower({"", ""}, "anna", made_at, 1));
 }
 
 TEST_CASE("a follower's file reads back, and says what it lacks") {
-  const auto authority = make_authority("lab", now, 3650);
-  const auto own = make_follower(*authority, "anna", now, 730);
+  const auto authority = make_authority("lab", made_at, 3650);
+  const auto own = make_follower(*authority, "anna", made_at, 730);
   FollowerFile file;
   file.name = "anna";
   file.relay = {"2001:db8::7", 7440};
