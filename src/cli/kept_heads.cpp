@@ -74,7 +74,7 @@ Result<HeadsJudgement> judge_heads(const std::filesystem::path& journal, const s
   return out;
 }
 
-std::string text_of(const HeadsJudgement& judgement) {
+std::string heads_text(const HeadsJudgement& judgement) {
   std::string out = std::to_string(judgement.found) + " of " + std::to_string(judgement.heads) + " found";
   if (judgement.last_found) out += ", the last is " + text_of_head(*judgement.last_found);
   if (judgement.different)

@@ -26,6 +26,6 @@ struct HeadsJudgement {
 // damaged (the journal).
 Result<HeadsJudgement> judge_heads(const std::filesystem::path& journal, const std::filesystem::path& heads);
 
-[[nodiscard]] std::string text_of(const HeadsJudgement& judgement);
+[[nodiscard]] std::string heads_text(const HeadsJudgement& judgement);
 
 }  // namespace nightwell::cli

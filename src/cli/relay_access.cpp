@@ -18,7 +18,7 @@ std::string formatted(std::time_t at, const char* format) {
   return text;
 }
 
-remote::Wake wait_for(Signals& signals, int fd, short events, Duration longest) {
+remote::Wake wait_or_leave(Signals& signals, int fd, short events, Duration longest) {
   // Standard output for its end alone.
   pollfd waiting[3] = {{signals.fd(), POLLIN, 0}, {STDOUT_FILENO, 0, 0}, {fd, events, 0}};
   const auto milliseconds = std::chrono::ceil<std::chrono::milliseconds>(longest).count();
@@ -38,15 +38,11 @@ std::string utc_day_text(std::time_t at) {
   return formatted(at, "%Y-%m-%d");
 }
 
-bool output_closed() {
-  pollfd output{STDOUT_FILENO, 0, 0};
-  return ::poll(&output, 1, 0) > 0 && (output.revents & (POLLERR | POLLHUP)) != 0;
-}
-
 RelayAccess::RelayAccess(remote::FollowerFile file, remote::Address at)
     : file_(std::move(file)), at_(std::move(at)), signals_(std::make_shared<Signals>(leaving_signals)) {
-  wait_ = std::make_shared<remote::Wait>(
-      [signals = signals_](int fd, short events, Duration longest) { return wait_for(*signals, fd, events, longest); });
+  wait_ = std::make_shared<remote::Wait>([signals = signals_](int fd, short events, Duration longest) {
+    return wait_or_leave(*signals, fd, events, longest);
+  });
 }
 
 Result<RelayAccess> RelayAccess::open(const std::string& file, const std::string& at) {

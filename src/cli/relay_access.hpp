@@ -17,9 +17,6 @@ namespace nightwell::cli {
 // "2026-11-26"
 [[nodiscard]] std::string utc_day_text(std::time_t at);
 
-// The reader of standard output has gone: nothing that is printed reaches anybody.
-[[nodiscard]] bool output_closed();
-
 class RelayAccess {
  public:
   // `file`: the follower's; `at`: "HOST:PORT" instead of the address in it, or empty. Errors: as remote::read_follower_file;

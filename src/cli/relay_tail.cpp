@@ -21,7 +21,7 @@ using Left = RelayConnection::Left;
 
 constexpr Duration between_syncs = std::chrono::seconds(1);
 
-Exit exit_of(remote::Outcome outcome) {
+Exit exit_after(remote::Outcome outcome) {
   switch (outcome) {
     case remote::Outcome::done: return Exit::done;
     case remote::Outcome::unreachable:
@@ -166,7 +166,7 @@ class Tailing {
 
   void conclude() {
     if (!following_.ended()) return;  // somebody asked to leave
-    context_.exit = exit_of(following_.outcome());
+    context_.exit = exit_after(following_.outcome());
     if (following_.outcome() == remote::Outcome::changed)
       news("ANOTHER HISTORY than the relay showed before. " + following_.reason() +
            (copy_ ? ". The copy stays as it is: " + copy_->path().string() : ""));

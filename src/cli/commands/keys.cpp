@@ -31,7 +31,7 @@ std::string validity(const remote::CertificateFacts& facts) {
   return left <= remote::warn_days ? out + ": " + std::to_string(left) + " days more" : out;
 }
 
-std::string text_of(const remote::CertificateFacts& facts) {
+std::string certificate_text(const remote::CertificateFacts& facts) {
   std::string hosts;
   for (const auto& host : facts.hosts) hosts += (hosts.empty() ? "" : ", ") + shown(host);
   return std::string(remote::name(facts.role)) +
@@ -51,7 +51,7 @@ std::string certificates_in(const std::string& path) {
       text ? remote::read_certificates(*text) : Result<std::vector<remote::CertificateFacts>>(text.error());
   std::string out;
   if (found)
-    for (const auto& facts : *found) out += (out.empty() ? "" : "\n") + text_of(facts);
+    for (const auto& facts : *found) out += (out.empty() ? "" : "\n") + certificate_text(facts);
   if (const auto follower = text ? remote::parse_follower_file(*text) : Result<remote::FollowerFile>(text.error());
       follower)
     out = "relay at   " + remote::print(follower->relay) + "\n\n" + out;
@@ -78,7 +78,7 @@ void make_relay(Context& context, const RelayArguments& arguments) {
   if (arguments.renew) {
     const auto facts = renew_relay(arguments.folder, arguments.hosts, now, arguments.days);
     if (!facts) return context.fail(facts.error());
-    say(text_of(*facts));
+    say(certificate_text(*facts));
     return say("Restart the relay: nightwell-relay " + folder + "/relay.json\n");
   }
   if (arguments.hosts.empty())

@@ -94,7 +94,7 @@ void verify(Context& context, const VerifyArguments& arguments) {
   if (!arguments.heads.empty()) {
     const auto judged = judge_heads(*path, arguments.heads);
     if (!judged) return context.fail(judged.error());
-    text += "heads    " + text_of(*judged) + "\n";
+    text += "heads    " + heads_text(*judged) + "\n";
     if (!judged->fit()) context.exit = Exit::bad_input;
   }
   say(text);
