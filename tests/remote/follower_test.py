@@ -1,4 +1,5 @@
-"""`nightwell keys`, `tail --relay`, `runs --relay` and `verify --heads` as people use them, against a relay of the test's own.
+"""`nightwell keys`, `tail --relay`, `runs --relay` and `verify --heads` as people use them, against a relay of the test's own and
+against nightwell-relay, which stands beside NIGHTWELL.
 
 follower_test.py NIGHTWELL [TEST…]. Python 3, python3-cryptography and the `openssl` command; every test has a folder of its own, and
 they run side by side, since most of them wait for a pause between two lines.
@@ -7,9 +8,11 @@ import concurrent.futures
 import datetime
 import json
 import os
+import re
 import subprocess
 import sys
 import tempfile
+import threading
 
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -397,6 +400,72 @@ def a_reader_who_has_gone_ends_it_quietly():
                 check(process.stderr.read() == b"", "quietly")
 
 
+# ---- with the relay itself ----
+
+class RealRelay:
+    """nightwell-relay on a port that the system chose."""
+
+    def __init__(self, lab):
+        self.lab = lab
+        with open(f"{lab.relay}/relay.json", encoding="utf-8") as f:
+            config = dict(json.load(f), listen="127.0.0.1:0")
+        with open(f"{lab.relay}/relay.json", "w", encoding="utf-8") as f:
+            json.dump(config, f)
+
+    def __enter__(self):
+        self.process = subprocess.Popen([os.path.join(os.path.dirname(NIGHTWELL), "nightwell-relay"), f"{self.lab.relay}/relay.json"],
+                                        stderr=subprocess.PIPE, text=True)
+        self.log = []
+        for line in self.process.stderr:
+            self.log.append(line)
+            found = re.search(r"listens on 127\.0\.0\.1:(\d+)", line)
+            if found:
+                self.at = f"127.0.0.1:{found.group(1)}"
+                break
+        else:
+            raise AssertionError("the relay does not start: " + "".join(self.log))
+        threading.Thread(target=lambda: self.log.extend(self.process.stderr), daemon=True).start()
+        return self
+
+    def __exit__(self, *_):
+        self.process.terminate()
+        self.process.wait(20)
+
+
+def the_labs_relay_and_this_follower_understand_each_other():
+    lines, others = words_of(2000), words_of(2)
+    with Lab() as lab:
+        folder = f"{lab.folder}/state/runs"
+        for run, journal in ((RUN, text(lines)), ("cold-store-20261124-201500", text(others))):
+            os.makedirs(f"{folder}/{run}")
+            with open(f"{folder}/{run}/journal.ndjson", "wb") as f:
+                f.write(journal)
+        lab.call("keys", "follower", lab.relay, "berta")
+        lab.call("keys", "remove", lab.relay, "berta")
+        with RealRelay(lab) as relay:
+            runs = json.loads(lab.call("runs", "--relay", lab.file, "--at", relay.at, "--json"))
+            check({run["run"]: (run["records"], run["closed"]) for run in runs} == {
+                RUN: (len(lines), True), "cold-store-20261124-201500": (len(others), True)}, f"{runs}")
+            lab.tail(relay, RUN, "--follow", "--raw", "--copy", lab.copies)
+            check(lab.out == text(lines) and lab.copy() == text(lines), "the journal is printed and copied")
+            verified = lab.call("verify", f"{folder}/{RUN}", "--heads", f"{lab.copies}/{RUN}", "--copy", f"{lab.copies}/{RUN}")
+            check("1 of 1 found" in verified and "equal" in verified, verified)
+            lab.tail(relay, RUN, "--copy", lab.copies)  # nothing more, and it still fits
+            lab.tail(relay, "no-such-run", "--follow", expect=3)
+            check("no_such_run" in lab.err, lab.err)
+            for _ in range(5):  # why one is refused must not depend on who is faster
+                lab.call("tail", "--relay", f"{lab.relay}/berta.pem", "--at", relay.at, "--follow", expect=3)
+                check("allow-list" in lab.err, lab.err)
+            # Somebody writes the closed journal anew, as long as it was and with a chain that fits.
+            anew = chain(night("unsealed", [note(f"note {i + 1}") for i in range(2000)]))
+            with open(f"{folder}/{RUN}/journal.ndjson", "wb") as f:
+                f.write(text(anew))
+            lab.call("verify", f"{folder}/{RUN}")
+            lab.tail(relay, RUN, "--copy", lab.copies, expect=6)
+            lab.call("verify", f"{folder}/{RUN}", "--heads", f"{lab.copies}/{RUN}", expect=2)
+            check(lab.copy() == text(lines), "the copy is as it was")
+
+
 TESTS = [openssl_takes_the_certificates_for_their_purpose_alone, another_library_reads_the_same_in_them,
          private_keys_are_their_owners_alone, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
          a_browsers_file_opens_with_the_password_that_was_shown, cut_off_again_and_again_the_copy_is_the_journal,
@@ -405,7 +474,7 @@ TESTS = [openssl_takes_the_certificates_for_their_purpose_alone, another_library
          a_host_that_the_certificate_does_not_name_is_refused, an_expired_certificate_is_told_before_anything_is_sent,
          certificates_near_their_end_are_told, a_relay_that_does_not_let_us_in_says_why, what_is_no_relay_is_no_relay,
          text_from_outside_is_shown_safely, records_are_chosen_by_number_and_kind, runs_are_listed,
-         a_reader_who_has_gone_ends_it_quietly]
+         a_reader_who_has_gone_ends_it_quietly, the_labs_relay_and_this_follower_understand_each_other]
 
 
 def main():
