@@ -396,6 +396,8 @@ RelayConnection::Received RelayConnection::receive(Duration longest, const Wait&
       out.append(bytes, static_cast<std::size_t>(count));
       continue;
     }
+    // What TLS itself has to answer (new keys).
+    if (auto sent = state_->flush(Countdown(connect_patience), wait); std::holds_alternative<Left>(sent)) return Left{};
     // What came before the end is given first; the next call meets the end again.
     if (!out.empty()) return out;
     const int why = SSL_get_error(state_->ssl.get(), count);
