@@ -66,6 +66,9 @@ remote::RelayConnection::Made RelayAccess::connect() {
   if (file_.facts.expired(now))
     return final("this follower's certificate (" + file_.name + ") expired on " + utc_day_text(file_.facts.until) +
                  ": ask the lab for a new file (nightwell keys follower)");
+  if (file_.facts.from > now)
+    return final("this follower's certificate (" + file_.name + ") is not valid before " +
+                 utc_day_text(file_.facts.from) + ": is the clock of this computer right?");
   if (file_.authority_facts.expired(now))
     return final("the authority in the follower's file expired on " + utc_day_text(file_.authority_facts.until) +
                  ": the lab must make everything anew (nightwell keys relay)");

@@ -19,7 +19,4 @@ struct RelayTail {
 
 void tail_relay(Context& context, const RelayTail& wish);
 
-// `nightwell runs --relay`.
-void list_relay_runs(Context& context, const std::string& file, const std::string& at, bool as_json);
-
 }  // namespace nightwell::cli

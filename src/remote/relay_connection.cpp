@@ -153,6 +153,8 @@ OpenSslOwned<SSL_CTX> client_settings(const FollowerFile& file) {
                                             static_cast<unsigned>(protocols.size())) == 0;
   if (!done) return nullptr;
   SSL_CTX_set_session_cache_mode(out.get(), SSL_SESS_CACHE_OFF);
+  // The authority may itself be issued by another one: it is trusted as it stands.
+  X509_VERIFY_PARAM_set_flags(SSL_CTX_get0_param(out.get()), X509_V_FLAG_PARTIAL_CHAIN);
   return out;
 }
 
@@ -232,7 +234,8 @@ std::string refused_by_alert(int alert) {
   switch (alert) {
     case SSL_AD_BAD_CERTIFICATE:
     case SSL_AD_ACCESS_DENIED:
-      return "the relay does not let this certificate in: its key is not on the relay's allow-list";
+      return "the relay does not let this certificate in: its key is not on the relay's allow-list (or the relay's "
+             "clock is far behind)";
     case SSL_AD_CERTIFICATE_EXPIRED: return "the relay says that this certificate is not valid now";
     case SSL_AD_CERTIFICATE_REVOKED: return "the relay says that this certificate was revoked";
     case SSL_AD_UNKNOWN_CA: return "the relay does not know the authority that issued this certificate";

@@ -5,7 +5,7 @@
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 #include "cli/look.hpp"
-#include "cli/relay_tail.hpp"
+#include "cli/relay_runs.hpp"
 
 namespace nightwell::cli {
 namespace {
