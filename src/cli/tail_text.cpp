@@ -1,6 +1,8 @@
 #include "cli/tail_text.hpp"
 
 #include <algorithm>
+#include <ctime>
+#include <iterator>
 #include <string_view>
 
 #include "cli/look.hpp"
@@ -96,18 +98,39 @@ std::string say_seal(const Json& body) {
   return key.empty() ? "nobody signed" : "signed with " + text_at(body, "algorithm") + " by " + key;
 }
 
+// "2026-11-25 21:15:03+0100"; a label of another shape as utc_text() has it.
+std::string local_text(const std::string& label) {
+  std::tm utc{}, here{};
+  if (::strptime(label.c_str(), "%Y-%m-%dT%H:%M:%S", &utc) == nullptr) return utc_text(label);
+  const std::time_t at = ::timegm(&utc);
+  char text[40];
+  if (::localtime_r(&at, &here) == nullptr || std::strftime(text, sizeof text, "%Y-%m-%d %H:%M:%S%z", &here) == 0)
+    return utc_text(label);
+  return text;
+}
+
 std::string number_of_plateau(const Json& index) {
   const auto number = count_of(index);
   return number ? "plateau " + std::to_string(*number + 1) : "";
 }
 
+constexpr std::string_view known_kinds[] = {
+    "opening", "plan",     "card",   "budget", "plateau_plan", "identity", "opened", "failure", "phase",
+    "command", "source",   "sweep",  "tick",   "person",       "ask",      "fault",  "guard",   "plateau",
+    "park",    "left_out", "survey", "note",   "storage",      "closing",  "seal"};
+
 }  // namespace
+
+bool is_known_kind(std::string_view kind) {
+  return std::find(std::begin(known_kinds), std::end(known_kinds), kind) != std::end(known_kinds);
+}
 
 std::string TailText::line(const journal::Record& record) {
   learn(record);
   std::string number = std::to_string(record.n);
   if (number.size() < 6) number.insert(0, 6 - number.size(), ' ');
-  std::string out = number + "  " + utc_text(record.utc) + "  " + padded(words(record.kind), 12) + "  " + say(record);
+  std::string out = number + "  " + (times_ == Times::utc ? utc_text(record.utc) : local_text(record.utc)) + "  " +
+                    padded(words(record.kind), 12) + "  " + say(record);
   out.erase(out.find_last_not_of(' ') + 1);
   return out;
 }

@@ -7,14 +7,22 @@
 
 #include <nlohmann/json.hpp>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "journal/reader.hpp"
 
 namespace nightwell::cli {
 
+// docs/journal.md has this kind of record.
+[[nodiscard]] bool is_known_kind(std::string_view kind);
+
 class TailText {
  public:
+  // In which zone the labels are shown; local: the computer's, with its offset behind.
+  enum class Times { utc, local };
+  explicit TailText(Times times = Times::utc) : times_(times) {}
+
   // The line, without LF: number, UTC label, kind, and what the record says.
   [[nodiscard]] std::string line(const journal::Record& record);
 
@@ -41,6 +49,7 @@ class TailText {
   [[nodiscard]] std::string say_plateau(const Json& body) const;
   [[nodiscard]] std::string say_survey(const Json& body) const;
 
+  Times times_;
   std::vector<Channel> channels_;
   std::vector<std::pair<std::string, std::vector<std::size_t>>> orders_;
 };

@@ -1,6 +1,8 @@
 #include "cli/tail_text.hpp"
 
 #include <catch2/catch.hpp>
+#include <fstream>
+#include <set>
 
 using nightwell::cli::TailText;
 using nightwell::journal::Record;
@@ -156,4 +158,21 @@ TEST_CASE("records of an unknown kind, or with fields missing, still make a line
 TEST_CASE("text from instruments cannot act on the terminal") {
   Tail tail;
   CHECK(tail("identity", {{"instrument", "s1"}, {"text", "a\x1b]0;b\x07"}}) == "s1 is a\\x1b]0;b\\x07");
+}
+
+TEST_CASE("the kinds that tail knows are those of the document's table") {
+  std::ifstream document(NIGHTWELL_SOURCE_DIR "/docs/journal.md");
+  std::set<std::string> kinds;
+  bool in_table = false;
+  for (std::string line; std::getline(document, line);) {
+    if (line.rfind("## ", 0) == 0) in_table = line == "## Records";
+    const std::size_t end = line.find("` |");
+    if (in_table && line.rfind("| `", 0) == 0 && end != std::string::npos) kinds.insert(line.substr(3, end - 3));
+  }
+  REQUIRE(kinds.size() > 20);
+  for (const auto& kind : kinds) {
+    INFO(kind);
+    CHECK(nightwell::cli::is_known_kind(kind));
+  }
+  CHECK_FALSE(nightwell::cli::is_known_kind("of_tomorrow"));
 }
