@@ -11,7 +11,7 @@
 #include "cli/context.hpp"
 #include "cli/find_journal.hpp"
 #include "cli/signals.hpp"
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 #include "cli/wording.hpp"
 #include "journal/reader.hpp"
 
@@ -70,7 +70,7 @@ class Printer {
 
  private:
   const TailArguments& arguments_;
-  TailText text_;
+  journal::RecordWords text_;
   bool has_seal_ = false, closed_ = false;
 };
 

@@ -1,8 +1,8 @@
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 
 #include <catch2/catch.hpp>
 
-using nightwell::cli::TailText;
+using nightwell::journal::RecordWords;
 using nightwell::journal::Record;
 using Json = nlohmann::ordered_json;
 
@@ -10,7 +10,7 @@ namespace {
 
 // Feeds records as a journal would and keeps the numbers.
 struct Tail {
-  TailText text;
+  RecordWords text;
   std::uint64_t n = 0;
 
   std::string operator()(const std::string& kind, Json body) {

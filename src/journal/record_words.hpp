@@ -11,12 +11,14 @@
 
 #include "journal/reader.hpp"
 
-namespace nightwell::cli {
+namespace nightwell::journal {
 
-class TailText {
+class RecordWords {
  public:
   // The line, without LF: number, UTC label, kind, and what the record says.
-  [[nodiscard]] std::string line(const journal::Record& record);
+  [[nodiscard]] std::string line(const Record& record);
+  // What the record says alone.
+  [[nodiscard]] std::string said(const Record& record);
 
  private:
   using Json = nlohmann::ordered_json;
@@ -26,8 +28,8 @@ class TailText {
     std::string measures;
   };
 
-  void learn(const journal::Record& record);
-  [[nodiscard]] std::string say(const journal::Record& record) const;
+  void learn(const Record& record);
+  [[nodiscard]] std::string say(const Record& record) const;
   [[nodiscard]] std::string channel_name(const Json& index) const;
   [[nodiscard]] std::string plateau(const Json& body) const;
   [[nodiscard]] std::string value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const;
@@ -45,4 +47,4 @@ class TailText {
   std::vector<std::pair<std::string, std::vector<std::size_t>>> orders_;
 };
 
-}  // namespace nightwell::cli
+}  // namespace nightwell::journal
