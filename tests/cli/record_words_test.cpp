@@ -2,8 +2,8 @@
 
 #include <catch2/catch.hpp>
 
-using nightwell::journal::RecordWords;
 using nightwell::journal::Record;
+using nightwell::journal::RecordWords;
 using Json = nlohmann::ordered_json;
 
 namespace {

@@ -11,9 +11,9 @@
 #include "cli/context.hpp"
 #include "cli/find_journal.hpp"
 #include "cli/signals.hpp"
-#include "journal/record_words.hpp"
 #include "cli/wording.hpp"
 #include "journal/reader.hpp"
+#include "journal/record_words.hpp"
 
 namespace nightwell::cli {
 namespace {
