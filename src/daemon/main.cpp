@@ -12,7 +12,7 @@
 
 #include "daemon/control_server.hpp"
 #include "daemon/daemon.hpp"
-#include "daemon/safe_log.hpp"
+#include "journal/safe_log.hpp"
 #include "nightwell/folders.hpp"
 
 namespace {
@@ -134,7 +134,7 @@ int main(int argc, char** argv) {
   std::signal(SIGXFSZ, SIG_IGN);  // a file limit is an error to report, not an end
   raise_file_limit();
   spdlog::set_default_logger(spdlog::stderr_logger_st("nightwelld"));
-  spdlog::set_formatter(daemon::safe_log_format());
+  spdlog::set_formatter(journal::safe_log_format());
   spdlog::flush_on(spdlog::level::info);
   return serve(options);
 }
