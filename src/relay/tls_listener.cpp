@@ -102,13 +102,13 @@ void TlsListener::stop() {
   for (const auto& connection : connections_) connection->close_for(Connection::Cause::ending);
 }
 
-void TlsListener::log(const Connection& connection, const std::string& text) {
-  const auto left_out = log_limit_.may(connection.host, std::chrono::steady_clock::now());
+void TlsListener::log(const Connection& connection, const std::string& text, bool as_usual) {
+  const auto left_out = log_limit_.may((as_usual ? "+" : "-") + connection.host, std::chrono::steady_clock::now());
   if (!left_out) return;
   const std::string who =
       connection.name.empty() ? connection.address : connection.name + " (" + connection.address + ")";
   const std::string more = *left_out == 0 ? "" : " (" + std::to_string(*left_out) + " lines about this host left out)";
-  spdlog::warn("{} {}: {}{}", settings_.what, who, text, more);
+  spdlog::log(as_usual ? spdlog::level::info : spdlog::level::warn, "{} {}: {}{}", settings_.what, who, text, more);
 }
 
 asio::awaitable<void> TlsListener::accept() {

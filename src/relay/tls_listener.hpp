@@ -93,8 +93,8 @@ class TlsListener {
   // Accepts no more, and closes all connections.
   void stop();
 
-  // A line in the log about somebody, at most one a second and host.
-  void log(const Connection& connection, const std::string& text);
+  // A line in the log about somebody, at most one a second and host (of each kind).
+  void log(const Connection& connection, const std::string& text, bool as_usual = false);
 
  private:
   asio::awaitable<void> accept();
