@@ -5,16 +5,19 @@
 #include <sys/resource.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
 #include <asio/io_context.hpp>
 #include <asio/signal_set.hpp>
 #include <csignal>
 #include <cstdio>
+#include <memory>
 
 #include "journal/safe_log.hpp"
 #include "relay/config.hpp"
 #include "relay/growth.hpp"
 #include "relay/relay.hpp"
 #include "relay/sandbox.hpp"
+#include "relay/status_page.hpp"
 #include "relay/tls_listener.hpp"
 #include "remote/protocol.hpp"
 
@@ -32,7 +35,7 @@ int complain(const Error& error) {
 // A socket and a journal for each follower, one more file while a place is looked for, the handshakes, and some in reserve: with
 // these there, accepting never takes the descriptor that a follower needs.
 Result<void> reserve_files(const relay::Config& config) {
-  constexpr rlim_t reserve = 64;
+  constexpr rlim_t reserve = 64 + relay::StatusPage::most_connections;
   const rlim_t needed = 2 * static_cast<rlim_t>(config.followers) + 2 * relay::TlsListener::most_waiting + reserve;
   rlimit limit{};
   if (getrlimit(RLIMIT_NOFILE, &limit) != 0) return {};
@@ -45,9 +48,43 @@ Result<void> reserve_files(const relay::Config& config) {
                ""};
 }
 
+// The status page, on a listener of its own.
+struct Page {
+  Page(asio::io_context& io, asio::ssl::context tls, const relay::Config& config, const relay::PageConfig& page,
+       relay::StatusPage::Figures figures)
+      : context(std::move(tls)),
+        listener(io, context, config.allow, counters,
+                 {page.listen, "page", relay::StatusPage::most_connections, config.stalled}),
+        status(io, config.state / "runs", std::move(figures)) {}
+
+  void start(asio::io_context& io) {
+    status.start(io);
+    listener.start([this](std::shared_ptr<relay::Connection> one) { return status.serve(std::move(one)); });
+  }
+  void stop() {
+    status.stop();
+    listener.stop();
+  }
+
+  asio::ssl::context context;
+  relay::Counters counters;
+  relay::TlsListener listener;
+  relay::StatusPage status;
+};
+
+relay::RelayFigures figures_of(const relay::Relay& the_relay, const relay::Counters& followers, const Page& page) {
+  relay::RelayFigures out;
+  out.followers = followers;
+  out.page = page.counters;
+  for (const auto& follower : the_relay.followers())
+    out.lag_bytes[follower.name] = std::max(out.lag_bytes[follower.name], follower.bytes_behind);
+  return out;
+}
+
 int serve(const relay::Config& config) {
   if (auto reserved = reserve_files(config); !reserved) return complain(reserved.error());
-  auto context = remote::server_context({config.certificate, config.key, config.authority}, remote::protocol_name);
+  const remote::Credentials credentials{config.certificate, config.key, config.authority};
+  auto context = remote::server_context(credentials, remote::protocol_name);
   if (!context) return complain(context.error());
 
   relay::Counters counters;
@@ -59,21 +96,33 @@ int serve(const relay::Config& config) {
   if (!growth.open()) spdlog::warn("no inotify here: growing journals are looked at once a second");
   const auto runs = config.state / "runs";
   relay::Relay the_relay(io, runs, config.stalled, growth, counters, listener);
+  std::unique_ptr<Page> page;
+  if (config.page) {
+    auto page_context = remote::server_context(credentials, "http/1.1");
+    if (!page_context) return complain(page_context.error());
+    relay::StatusPage::Figures figures;
+    if (config.page->metrics) figures = [&] { return figures_of(the_relay, counters, *page); };
+    page = std::make_unique<Page>(io, std::move(page_context).value(), config, *config.page, std::move(figures));
+    if (auto opened = page->listener.open(); !opened) return complain(opened.error());
+  }
   asio::signal_set signals(io, SIGTERM, SIGINT, SIGHUP);
   signals.async_wait([&](const asio::error_code& error, int number) {
     if (error) return;
     spdlog::info("signal {}: ending", number);
     listener.stop();
     growth.stop();
+    if (page) page->stop();
   });
 
   spdlog::info("nightwell-relay {} listens on {}, serves {} to {} followers", NIGHTWELL_VERSION,
                relay::print(listener.address()), runs.string(), config.allow.size());
+  if (page) spdlog::info("the status page is at https://{}/", relay::print(page->listener.address()));
   const auto lacking = relay::enter_sandbox(runs);
   if (!lacking) return complain(lacking.error());
   for (const auto& text : *lacking) spdlog::warn("{}", text);
   listener.start([&](std::shared_ptr<relay::Connection> connection) { return the_relay.serve(std::move(connection)); });
   growth.start(io);
+  if (page) page->start(io);
   io.run();
   spdlog::info("ended");
   return exit_done;

@@ -204,19 +204,41 @@ void write_journal(Writer& out, const Runs& runs) {
                  [](const RunView& run) { return run.digest->disk ? run.digest->disk->largest_s : Number(); });
 }
 
+void write_refused(Writer& out, const char* listener, const Counters& counters) {
+  const auto& refused = counters.refused;
+  const std::pair<const char*, std::uint64_t> reasons[] = {{"tls", refused.tls},
+                                                           {"certificate", refused.certificate},
+                                                           {"not_allowed", refused.not_allowed},
+                                                           {"too_slow", refused.too_slow},
+                                                           {"full", refused.full},
+                                                           {"bad_request", refused.bad_request},
+                                                           {"out_of_files", refused.out_of_files}};
+  for (const auto& [why, count] : reasons) out.sample({{"listener", listener}, {"reason", why}}, count);
+}
+
 void write_relay(Writer& out, const RelayFigures& relay) {
   out.family("nightwell_relay", Type::info, "", "The relay.");
   out.sample({{"version", NIGHTWELL_VERSION}}, std::uint64_t{1});
-  out.family("nightwell_relay_followers", Type::gauge, "", "Followers connected now.");
-  out.sample({}, relay.followers);
+  out.family("nightwell_relay_connected", Type::gauge, "", "Connected now: followers of the line, and the page.");
+  out.sample({{"listener", "followers"}}, relay.followers.connected);
+  out.sample({{"listener", "page"}}, relay.page.connected);
   out.family("nightwell_relay_page_streams", Type::gauge, "", "Open pages that follow a run now.");
   out.sample({}, relay.page_streams);
-  out.family("nightwell_relay_sent_bytes", Type::counter, "bytes", "Sent to followers since the relay started.");
-  out.sample({}, relay.sent_bytes);
-  out.family("nightwell_relay_lag_bytes", Type::gauge, "bytes", "Behind its journal: the follower that is furthest.");
-  out.sample({}, relay.lag_bytes);
-  out.family("nightwell_relay_refused", Type::counter, "", "Connections and requests refused, by reason.");
-  for (const auto& [reason, count] : relay.refused) out.sample({{"reason", reason}}, count);
+  out.family("nightwell_relay_lag_bytes", Type::gauge, "bytes",
+             "How much of its journal a follower has yet to be sent.");
+  for (const auto& [name, bytes] : relay.lag_bytes) out.sample({{"follower", name}}, bytes);
+  out.family("nightwell_relay_sent_bytes", Type::counter, "bytes", "Lines sent to followers since the relay started.");
+  out.sample({}, relay.followers.bytes);
+  out.family("nightwell_relay_sent_records", Type::counter, "", "Records sent to followers since the relay started.");
+  out.sample({}, relay.followers.lines);
+  out.family("nightwell_relay_refused", Type::counter, "", "Connections refused before anything was sent, by reason.");
+  write_refused(out, "followers", relay.followers);
+  write_refused(out, "page", relay.page);
+  out.family("nightwell_relay_dropped", Type::counter, "", "Followers that the relay cut off later, by reason.");
+  out.sample({{"reason", "sent_more"}}, relay.followers.dropped.sent_more);
+  out.sample({{"reason", "stalled"}}, relay.followers.dropped.stalled);
+  out.sample({{"reason", "expired"}}, relay.followers.dropped.expired);
+  out.sample({{"reason", "journal"}}, relay.followers.dropped.journal);
 }
 
 bool same_text(std::string_view a, std::string_view b) {

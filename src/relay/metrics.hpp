@@ -13,6 +13,7 @@
 #include <string_view>
 #include <vector>
 
+#include "relay/counters.hpp"
 #include "relay/run_view.hpp"
 
 namespace nightwell::relay {
@@ -25,11 +26,9 @@ enum class MetricsForm { open_metrics, plain };
 [[nodiscard]] MetricsForm wanted_form(std::string_view accept);
 
 struct RelayFigures {
-  std::uint64_t followers = 0;                                // connected now
-  std::uint64_t page_streams = 0;                             // pages that are open and follow a run
-  std::uint64_t sent_bytes = 0;                               // of journals and answers, to followers, since the start
-  std::uint64_t lag_bytes = 0;                                // of the follower that is furthest behind
-  std::map<std::string, std::uint64_t, std::less<>> refused;  // connections, by reason, since the start
+  Counters followers, page;                                     // of the two listeners
+  std::uint64_t page_streams = 0;                               // pages that are open and follow a run
+  std::map<std::string, std::uint64_t, std::less<>> lag_bytes;  // behind its journal, by the follower's name
 };
 
 // `benches`: one run a bench; of two with the same name the first counts.

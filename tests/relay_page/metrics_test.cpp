@@ -22,8 +22,9 @@ TEST_CASE("metrics in OpenMetrics: families with their types, units and samples,
   RunView view = run.view();
   view.age_s = 2.5;
   RelayFigures relay;
-  relay.followers = 2;
-  relay.refused["not_allowed"] = 3;
+  relay.followers.connected = 2;
+  relay.followers.refused.not_allowed = 3;
+  relay.lag_bytes["desk"] = 70;
   const std::string text = metrics_text(MetricsForm::open_metrics, {view}, relay);
   CHECK(has_line(text, "# TYPE nightwell_run info"));
   CHECK(has_line(text,
@@ -40,8 +41,9 @@ TEST_CASE("metrics in OpenMetrics: families with their types, units and samples,
   CHECK(has_line(text, R"(nightwell_journal_age_seconds{bench="cold room"} 2.5)"));
   CHECK(has_line(text, R"(nightwell_journal_sync_seconds_count{bench="cold room"} 4)"));
   CHECK(has_line(text, R"(nightwell_journal_sync_seconds_sum{bench="cold room"} 2)"));
-  CHECK(has_line(text, "nightwell_relay_followers 2"));
-  CHECK(has_line(text, R"(nightwell_relay_refused_total{reason="not_allowed"} 3)"));
+  CHECK(has_line(text, R"(nightwell_relay_connected{listener="followers"} 2)"));
+  CHECK(has_line(text, R"(nightwell_relay_lag_bytes{follower="desk"} 70)"));
+  CHECK(has_line(text, R"(nightwell_relay_refused_total{listener="followers",reason="not_allowed"} 3)"));
   CHECK(text.ends_with("\n# EOF\n"));
 }
 
