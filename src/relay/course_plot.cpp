@@ -18,7 +18,7 @@ using report::Spot;
 using report::Stroke;
 using report::Svg;
 
-constexpr double margin_left = 42, margin_right = 12, margin_above = 10, margin_below = 36;
+constexpr double margin_left = 42, margin_right = 12, margin_above = 22, margin_below = 36;
 constexpr const char* ink = "currentColor";
 constexpr Stroke reference_stroke{2.0, "", ink};
 constexpr Stroke setpoint_stroke{1.4, "6 4", ink};
@@ -82,7 +82,7 @@ void draw_axes(Svg& svg, const Frame& frame, Range hours, Range celsius, TimeAxi
   svg.polyline({{margin_left, margin_above}, {margin_left, frame.bottom()}, {frame.end(), frame.bottom()}},
                axis_stroke);
   svg.text({frame.end(), height - 4}, axis.label, Anchor::end);
-  svg.text({4, height - 4}, "°C");
+  svg.text({margin_left - 6, margin_above - 8}, "°C", Anchor::end);
 }
 
 }  // namespace

@@ -5,6 +5,7 @@
 #include <kainjow/mustache.hpp>
 #include <nlohmann/json.hpp>
 
+#include "journal/plain_text.hpp"
 #include "journal/wording.hpp"
 #include "relay/page_files.hpp"
 #include "report/page_data.hpp"
@@ -13,6 +14,7 @@ namespace nightwell::relay {
 
 namespace {
 
+using journal::clip;
 using journal::duration_text;
 using journal::shortest;
 using journal::words;
@@ -27,13 +29,26 @@ void put_if_any(PageData& to, const char* key, const std::string& text) {
   to.set("has_" + std::string(key), PageData(!text.empty()));
 }
 
+// "2026-11-25 20:15:03 UTC"
+std::string clock_text(const std::string& utc) {
+  std::string out = journal::utc_text(utc);
+  if (!out.empty() && out.back() == 'Z') out.replace(out.size() - 1, 1, " UTC");
+  return out;
+}
+
 // `key` for people, key_utc for the browser, has_key.
 void put_time(PageData& to, const std::string& key, const std::optional<Moment>& moment) {
   const std::string utc = moment ? moment->utc : "";
-  std::string text = journal::utc_text(utc);
-  if (!text.empty() && text.back() == 'Z') text.replace(text.size() - 1, 1, " UTC");
+  const std::string text = clock_text(utc);
   put_if_any(to, key.c_str(), text);
   put(to, (key + "_utc").c_str(), utc);
+}
+
+// The same without the date, for what is of today or told elsewhere.
+void put_clock(PageData& to, const std::string& key, const std::optional<Moment>& moment) {
+  put_time(to, key, moment);
+  const std::string text = moment ? journal::utc_text(moment->utc) : "";
+  if (text.size() == 20 && text.back() == 'Z') put(to, key.c_str(), text.substr(11, 8) + " UTC");
 }
 
 Result<std::string> rendered(std::string_view file, PageData& data) {
@@ -69,11 +84,18 @@ std::string joined(const std::vector<std::string>& texts, const char* between) {
   return out;
 }
 
+// Names are short; one that is not must not push the rest off a phone.
+constexpr std::size_t longest_name = 60;
+
+std::string name_or_dash(const std::string& text) {
+  return text.empty() ? "-" : clip(journal::printable(text), longest_name);
+}
+
 std::string state_word(const RunView& run) {
-  if (!run.digest->ending.empty()) return words(run.digest->ending);
+  if (!run.digest->ending.empty()) return clip(words(run.digest->ending), longest_name);
   if (run.digest->closed) return "closed";
   if (run.digest->phase.empty()) return run.reading() ? "being read" : "opening";
-  return words(run.digest->phase);
+  return clip(words(run.digest->phase), longest_name);
 }
 
 const char* shape_of(const RunView& run) {
@@ -130,7 +152,8 @@ void put_calls(PageData& data, const RunView& run) {
     calls.push_back(call("Held by a person; it goes on when they say so.", ""));
   if (run.silent())
     calls.push_back(call("Silent: the journal is not closed and has gained nothing for 5 minutes or more.",
-                         "The program may have been stopped, or its computer may be off."));
+                         (digest.newest ? "The newest record is of " + clock_text(digest.newest->utc) + ". " : "") +
+                             "The program may have been stopped, or its computer may be off."));
   if (run.trouble) calls.push_back(call("The journal cannot be read further:", *run.trouble));
   if (run.reading())
     calls.push_back(
@@ -147,7 +170,7 @@ PageData figure(const std::string& name, const std::string& value, const std::st
   put(out, "name", name);
   put(out, "value", value);
   put_if_any(out, "note", note);
-  put_time(out, "at", at);
+  put_clock(out, "at", at);
   return out;
 }
 
@@ -183,10 +206,12 @@ std::string fault_note(const Digest& digest) {
 void put_figures(PageData& data, const Digest& digest) {
   std::vector<PageData> figures;
   figures.push_back(figure("Reference", celsius(digest.reference_c, 4), against_setpoint(digest), digest.reference_at));
-  if (!digest.closed) figures.push_back(figure("Setpoint", setpoint(digest.setpoint_c), ""));
+  if (!digest.closed)
+    figures.push_back(figure("Setpoint", digest.setpoint_c ? setpoint(digest.setpoint_c) : "none", ""));
   for (const SourceDigest& source : digest.sources)
-    figures.push_back(
-        figure("Source " + source.name, celsius(source.temperature_c, 2), source_note(source), source.read));
+    figures.push_back(figure("Source " + name_or_dash(source.name),
+                             source.temperature_c ? celsius(source.temperature_c, 2) : "not read", source_note(source),
+                             source.read));
   if (!digest.plateaus.empty()) {
     const std::size_t closed = static_cast<std::size_t>(std::count_if(
         digest.plateaus.begin(), digest.plateaus.end(), [](const auto& one) { return one.closed.has_value(); }));
@@ -201,8 +226,8 @@ void put_figures(PageData& data, const Digest& digest) {
 Result<std::string> now_part(const RunView& run) {
   const Digest& digest = *run.digest;
   PageData data;
-  put(data, "bench", digest.bench.empty() ? "-" : digest.bench);
-  put(data, "job", digest.job.empty() ? "-" : digest.job);
+  put(data, "bench", name_or_dash(digest.bench));
+  put(data, "job", name_or_dash(digest.job));
   put(data, "shape", shape_of(run));
   put(data, "state", state_word(run));
   put(data, "place", place_of(digest));
@@ -232,7 +257,7 @@ PageData plateau_row(const Digest& digest, std::size_t index) {
   put(row, "shape", outcome == "settled" ? "✓" : outcome == "skipped" ? "–" : !outcome.empty() ? "✕" : now ? "▸" : "·");
   put(row, "outcome", !outcome.empty() ? words(outcome) : now ? words(digest.phase) : "to come");
   put_if_any(row, "why", outcome == "settled" ? "" : plateau.why);
-  put(row, "mean", celsius(plateau.mean_c, 4));
+  put(row, "mean", plateau.mean_c ? celsius(plateau.mean_c, 4) : "");
   row.set("is_now", PageData(now));
   put_time(row, "closed", plateau.closed);
   return row;
@@ -254,7 +279,8 @@ Result<std::string> events_part(const Digest& digest) {
     PageData& row = rows.emplace_back();
     put_time(row, "time", event->at);
     put(row, "utc", event->at.utc);
-    put(row, "kind", words(event->kind));
+    // "plateau 2 …" needs no "plateau" in front.
+    put(row, "kind", event->text.starts_with(event->kind) ? "" : words(event->kind));
     put(row, "text", event->text);
   }
   put_list(data, "events", rows);
@@ -340,7 +366,7 @@ Result<Part> benches_part(const std::vector<RunView>& benches, const std::vector
   for (const RunView& run : benches) {
     PageData& row = rows.emplace_back();
     put(row, "id", run.id);
-    put(row, "bench", run.digest->bench.empty() ? "-" : run.digest->bench);
+    put(row, "bench", name_or_dash(run.digest->bench));
     put(row, "shape", shape_of(run));
     put(row, "state", state_word(run));
     put_if_any(row, "note", bench_note(run));
@@ -371,7 +397,7 @@ Result<std::string> page(const Shell& shell, const std::vector<Part>& parts) {
 }
 
 std::string title(const RunView& run) {
-  return joined({state_word(run), place_of(*run.digest), "bench " + run.digest->bench}, ", ");
+  return joined({state_word(run), place_of(*run.digest), "bench " + name_or_dash(run.digest->bench)}, ", ");
 }
 
 std::string parts_json(std::string_view utc, const std::vector<Part>& parts) {

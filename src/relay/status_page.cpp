@@ -232,11 +232,16 @@ std::vector<RunView> StatusPage::bench_views() const {
 // The same parts for everybody who looks at the run, made once for each change.
 Result<std::vector<Part>> StatusPage::parts_of(const RunFeed* run, bool with_benches) {
   std::vector<Part> out;
+  const auto views = bench_views();
+  std::optional<Part> benches;
   if (with_benches) {
-    auto benches = benches_part(bench_views(), board_.others());
-    if (!benches) return benches.error();
-    out.push_back(std::move(benches).value());
+    auto made = benches_part(views, board_.others());
+    if (!made) return made.error();
+    benches = std::move(made).value();
   }
+  // A list of one is no choice that somebody must make first.
+  const bool list_first = benches && views.size() != 1;
+  if (list_first) out.push_back(*benches);
   if (run == nullptr) return out;
   const RunView view = run->view(std::chrono::system_clock::now());
   Made& made = made_[run->id()];
@@ -246,6 +251,7 @@ Result<std::vector<Part>> StatusPage::parts_of(const RunFeed* run, bool with_ben
     made = {run->changes(), view.silent(), std::move(parts).value()};
   }
   out.insert(out.end(), made.parts.begin(), made.parts.end());
+  if (benches && !list_first) out.push_back(*benches);
   // Not a second store of all runs that anybody has ever looked at.
   if (made_.size() > most_streams + Board::most_benches) made_.clear();
   return out;

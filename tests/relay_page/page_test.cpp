@@ -45,7 +45,8 @@ TEST_CASE("the page says where the run is, in words") {
   CHECK(contains(now, "<span>settle</span> <small>plateau 1 of 2</small>"));
   CHECK(contains(now, "\u221224.5000 °C"));
   CHECK(contains(now, "0.500 K above the setpoint"));
-  CHECK(contains(now, "<time datetime=\"2026-11-25T20:10:00.000000Z\">2026-11-25 20:10:00 UTC</time>"));
+  CHECK(contains(
+      now, "<time datetime=\"2026-11-25T20:10:00.000000Z\"><span class=\"utc\">2026-11-25 20:10:00 UTC</span></time>"));
   CHECK(contains(html_of(run.view(), "plateaus"), "to come"));
   CHECK(contains(html_of(run.view(), "events"), "in the band"));
   CHECK(title(run.view()) == "settle, plateau 1 of 2, bench cold room");
@@ -55,7 +56,7 @@ TEST_CASE("what a person must know stands first") {
   ToldRun run;
   open(run);
   RunView view = run.view();
-  CHECK_FALSE(contains(html_of(view, "now"), "role=\"alert\""));
+  CHECK_FALSE(contains(html_of(view, "now"), "class=\"call\""));
 
   SECTION("silent: unclosed and nothing for five minutes") {
     view.age_s = silent_after_s - 1;

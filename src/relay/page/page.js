@@ -3,11 +3,12 @@
 (() => {
   const main = document.querySelector("main");
   const contact = document.getElementById("contact");
+  const said = document.getElementById("said");
   const patience = 40000; // ms without a word; the relay speaks every 15 s
   const again = 5000;     // ms until the next try
   let source = null, heard = Date.now(), lost = false;
 
-  const clock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+  const clock = new Intl.DateTimeFormat(undefined, { hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
   const day = new Intl.DateTimeFormat(undefined, { weekday: "short" });
   const two = (number) => String(number).padStart(2, "0");
   const utc = (at) => two(at.getUTCHours()) + ":" + two(at.getUTCMinutes()) + ":" + two(at.getUTCSeconds()) + " UTC";
@@ -19,9 +20,14 @@
       if (isNaN(at) || at.getTimezoneOffset() === 0 || element.querySelector(".here")) continue;
       const here = document.createElement("span");
       here.className = "here";
-      here.textContent = " (" + (at.getDate() === at.getUTCDate() ? "" : day.format(at) + " ") + clock.format(at) + " here)";
-      element.append(here);
+      here.textContent = "(" + (at.getDate() === at.getUTCDate() ? "" : day.format(at) + " ") + clock.format(at) + " here)";
+      element.append(" ", here);
     }
+  }
+
+  // For those who hear the page: a swapped part is not read out, this is, and only when it says something new.
+  function announce(text) {
+    if (said.textContent !== text) said.textContent = text;
   }
 
   function say(text, isLost) {
@@ -36,7 +42,9 @@
   }
 
   function lose() {
-    if (!lost) say("No contact with the relay since " + utc(new Date(heard)) + ": what stands here may be old", true);
+    if (lost) return;
+    say("No contact with the relay since " + utc(new Date(heard)) + ": what stands here may be old", true);
+    announce(contact.textContent);
   }
 
   function show(parts) {
@@ -49,8 +57,10 @@
       if (details) details.open = open;
       addLocalTime(section);
     }
-    const title = document.querySelector("h1");
-    if (title) document.title = title.textContent.trim().replace(/\s+/g, " ");
+    const plain = (selector) => (document.querySelector(selector)?.textContent || "").trim().replace(/\s+/g, " ");
+    const state = plain("h1");
+    if (state) document.title = state + ", " + plain(".where b");
+    announce((state + ". " + plain("#calls")).trim());
   }
 
   function connect() {
