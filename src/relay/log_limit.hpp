@@ -1,7 +1,9 @@
-// Keeps a log readable when somebody knocks all night: a line a second and source, and in its next line how many were left out.
+// Keeps a log readable when somebody knocks all night: ten lines at once and one a second from then on, for each source; its next line
+// tells how many were left out.
 // Pure; memory is bounded: at most `most_sources` are told apart, all others share one.
 #pragma once
 
+#include <algorithm>
 #include <chrono>
 #include <cstdint>
 #include <map>
@@ -15,27 +17,31 @@ class LogLimit {
  public:
   using Time = std::chrono::steady_clock::time_point;
   static constexpr std::size_t most_sources = 256;
+  static constexpr std::chrono::seconds most_saved{10},
+      a_line{1};  // a line costs a second; a quiet source saves up ten
 
   // Nothing: not now. A number: say it, and that so many were left out before.
   std::optional<std::uint64_t> may(const std::string& source, Time now) {
-    if (!sources_.contains(source) && sources_.size() >= most_sources) forget_old(now);
-    Source& at = sources_[sources_.contains(source) || sources_.size() < most_sources ? source : ""];
-    if (at.spoke && now - *at.spoke < std::chrono::seconds(1)) {
+    if (!sources_.contains(source) && sources_.size() >= most_sources) forget_quiet(now);
+    const bool own = sources_.contains(source) || sources_.size() < most_sources;
+    Source& at = sources_[own ? source : std::string()];
+    at.paid_until = std::max(at.paid_until, now - most_saved);
+    if (at.paid_until + a_line > now) {
       ++at.left_out;
       return std::nullopt;
     }
-    at.spoke = now;
+    at.paid_until += a_line;
     return std::exchange(at.left_out, 0);
   }
 
  private:
   struct Source {
-    std::optional<Time> spoke;
+    Time paid_until = Time::min();
     std::uint64_t left_out = 0;
   };
 
-  void forget_old(Time now) {
-    std::erase_if(sources_, [&](const auto& entry) { return now - *entry.second.spoke > std::chrono::minutes(1); });
+  void forget_quiet(Time now) {
+    std::erase_if(sources_, [&](const auto& entry) { return entry.second.paid_until + most_saved <= now; });
   }
 
   std::map<std::string, Source> sources_;

@@ -49,7 +49,7 @@ struct Relay::Session {
   asio::steady_timer wake;
   bool plain = false;                    // no lines of the relay's own
   bool over = false, sent_more = false;  // the other side is gone, or to be dropped
-  bool saying_goodbye = false;
+  bool saying_goodbye = false, stalled = false;
   char more = 0;
   FollowerStatus status;
 
@@ -229,6 +229,8 @@ asio::awaitable<bool> Relay::send(std::shared_ptr<Session> session, std::string_
     asio::error_code error;
     const std::size_t taken =
         co_await connection.stream.async_write_some(from, asio::redirect_error(asio::use_awaitable, error));
+    // The deadline is ours; the kernel may find first that nothing was acknowledged for as long (TCP_USER_TIMEOUT).
+    if (error) session->stalled = connection.cause() == Connection::Cause::late || error == asio::error::timed_out;
     if (error) co_return false;
     bytes.remove_prefix(taken);
     counters_.bytes += taken;
@@ -271,7 +273,7 @@ void Relay::report_end(const Session& session) {
   if (session.sent_more) {
     ++counters_.dropped.sent_more;
     listener_.log(connection, "dropped: it sent something behind its request");
-  } else if (connection.cause() == Connection::Cause::late && !session.saying_goodbye && !session.status.run.empty()) {
+  } else if (session.stalled) {
     ++counters_.dropped.stalled;
     listener_.log(connection, "dropped: it took nothing for " + std::to_string(stalled_.count()) + " s");
   } else if (!session.status.run.empty()) {

@@ -6,7 +6,7 @@
 //   - a handshake takes 10 s at most; what is handed over keeps its own time with Connection::within.
 //   - a connection whose certificate runs out is closed.
 //   - where the system has no descriptor left, accepting pauses for a second, too.
-// Everybody who is refused is in the log with address and reason, a line a second and address at most, and in the counters.
+// Everybody who is refused is in the log with address and reason (relay/log_limit.hpp), and in the counters.
 // One thread: that of the io_context. Needs no system call of its own after open() but accept, read, write and close.
 //
 // To serve something else than the relay's own line, make another one:
@@ -93,7 +93,7 @@ class TlsListener {
   // Accepts no more, and closes all connections.
   void stop();
 
-  // A line in the log about somebody, at most one a second and host (of each kind).
+  // A line in the log about somebody, within the limit of its host: a warning, or what is usual.
   void log(const Connection& connection, const std::string& text, bool as_usual = false);
 
  private:

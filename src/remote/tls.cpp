@@ -73,8 +73,9 @@ Result<void> load_own(asio::ssl::context& context, const Credentials& credential
   context.use_certificate_chain(asio::buffer(certificate->text), error);
   if (error) return no_such_thing(credentials.certificate, "certificate in it (PEM)", error);
   context.use_private_key(asio::buffer(key->text), asio::ssl::context::pem, error);
-  if (error) return no_such_thing(credentials.key, "private key in it (PEM, without a password)", error);
-  if (SSL_CTX_check_private_key(context.native_handle()) != 1)
+  if (error && ERR_GET_REASON(static_cast<unsigned long>(error.value())) != X509_R_KEY_VALUES_MISMATCH)
+    return no_such_thing(credentials.key, "private key in it (PEM, without a password)", error);
+  if (error || SSL_CTX_check_private_key(context.native_handle()) != 1)
     return Error{Errc::bad_input, "reading a private key", "it is not the key of " + credentials.certificate.string(),
                  credentials.key.string()};
   return {};
