@@ -126,7 +126,9 @@ std::vector<std::string> Board::others() const {
 const RunFeed* Board::find(const std::string& id, Time now) {
   if (!known_.contains(id)) return nullptr;
   if (std::find(benches_.begin(), benches_.end(), id) == benches_.end()) looked_at_[id] = now;
-  return &feed(id);
+  RunFeed& found = feed(id);
+  if (found.digest().records == 0) found.read(first_lines);
+  return &found;
 }
 
 const RunFeed* Board::newest(Time now) {

@@ -21,7 +21,7 @@ namespace nightwell::relay {
 class Board {
  public:
   using Time = std::chrono::steady_clock::time_point;
-  static constexpr std::size_t most_benches = 16, most_looked_at = 40, most_others = 20;
+  static constexpr std::size_t most_benches = 16, most_looked_at = 40, most_others = 20, first_lines = 500;
   static constexpr std::chrono::minutes kept{10};  // after the last look
 
   explicit Board(std::filesystem::path runs_folder) : runs_folder_(std::move(runs_folder)) {}
@@ -36,7 +36,8 @@ class Board {
   [[nodiscard]] std::vector<const RunFeed*> benches() const;
   // The names of further runs, newest first, at most most_others.
   [[nodiscard]] std::vector<std::string> others() const;
-  // A run that somebody looks at, from now on kept up to date for a while; nullptr where there is none of this name.
+  // A run that somebody looks at, from now on kept up to date for a while; nullptr where there is none of this name. A first look
+  // reads at most `first_lines` of it at once.
   const RunFeed* find(const std::string& id, Time now);
   // The same for the run that was opened last.
   const RunFeed* newest(Time now);

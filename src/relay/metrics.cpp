@@ -63,6 +63,7 @@ class Writer {
   void family(const std::string& name, Type type, std::string_view unit, std::string_view help) {
     name_ = name;
     type_ = type;
+    written_.clear();
     const std::string shown = open_ ? name : plain_name(name, type);
     head_ = "# TYPE " + shown + " " + (open_ ? word(type) : plain_word(type)) + "\n";
     if (open_ && !unit.empty()) head_ += "# UNIT " + shown + " " + std::string(unit) + "\n";
@@ -76,13 +77,15 @@ class Writer {
 
   template <class Value>
   void sample(std::string_view suffix, const Labels& labels, Value value) {
+    std::string sample = name_ + std::string(suffix);
+    for (const Label& label : labels)
+      sample += (&label == labels.data() ? "{" : ",") + std::string(label.name) + "=\"" + escaped(label.value) + "\"";
+    sample += labels.empty() ? " " : "} ";
+    // Names that differ only in what cannot be shown: two samples alike would make the whole text void.
+    if (!written_.insert(sample).second) return;
     out_ += head_;
     head_.clear();
-    out_ += name_;
-    out_ += suffix;
-    for (const Label& label : labels)
-      out_ += (&label == labels.data() ? "{" : ",") + std::string(label.name) + "=\"" + escaped(label.value) + "\"";
-    out_ += (labels.empty() ? " " : "} ") + number(value) + "\n";
+    out_ += sample + number(value) + "\n";
   }
 
   [[nodiscard]] std::string finished() && { return std::move(out_) + (open_ ? "# EOF\n" : ""); }
@@ -97,6 +100,7 @@ class Writer {
   }
 
   bool open_;
+  std::set<std::string> written_;  // of this family, without values
   std::string out_, head_, name_;
   Type type_ = Type::gauge;
 };

@@ -190,6 +190,7 @@ http::Answer StatusPage::answer(const http::Request& request) {
     const std::string id = request.path.substr(runs.size());
     // What is no run's name does not get into an address.
     const RunFeed* run = remote::is_run_id(id) ? board_.find(id, PageClock::now()) : nullptr;
+    if (run != nullptr && !run->caught_up()) tick_.cancel();  // goes on reading at once
     if (run != nullptr) return page_of(run, false, "/events?run=" + id);
   }
   return http::plain(404);

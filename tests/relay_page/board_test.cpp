@@ -86,8 +86,12 @@ TEST_CASE("a run that nobody looks at any more is forgotten") {
   Board board(folder / "runs");
   board.look(20, start);
   REQUIRE(board.find("a-1", start) != nullptr);
-  board.read(10);
   CHECK(board.find("a-1", start)->digest().records == 1);
+  CHECK(board.find("a-1", start)->changes() > 0);
+  const RunFeed* looked_at = board.find("a-1", start);
+  board.look(20, start + Board::kept);
+  CHECK(board.find("a-1", start) == looked_at);
+  std::filesystem::resize_file(folder / "runs" / "a-1" / "journal.ndjson", 0);
   board.look(20, start + Board::kept + std::chrono::seconds(1));
   CHECK(board.find("a-1", start)->digest().records == 0);  // begun anew
 }
@@ -100,8 +104,8 @@ TEST_CASE("a journal is read in slices, and on as it grows") {
   write(folder / "runs", "a-1", bytes);
   Board board(folder / "runs");
   board.look(20, start);
-  const RunFeed* run = board.newest(start);
   CHECK(board.read(60));
+  const RunFeed* run = board.newest(start);
   CHECK(run->digest().records == 60);
   CHECK(run->view(std::chrono::system_clock::now()).reading());
   CHECK_FALSE(board.read(60));
