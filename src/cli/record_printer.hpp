@@ -7,7 +7,7 @@
 #include <string_view>
 #include <vector>
 
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 #include "nightwell/result.hpp"
 
 namespace nightwell::cli {
@@ -22,7 +22,7 @@ struct RecordChoice {
 class RecordPrinter {
  public:
   explicit RecordPrinter(RecordChoice choice)
-      : choice_(std::move(choice)), text_(choice_.local ? TailText::Times::local : TailText::Times::utc) {}
+      : choice_(std::move(choice)), text_(choice_.local ? journal::RecordWords::Times::local : journal::RecordWords::Times::utc) {}
 
   // A line without LF. Errors: damaged.
   Result<void> print(std::string_view line);
@@ -32,7 +32,7 @@ class RecordPrinter {
   [[nodiscard]] bool chosen(const journal::Record& record) const;
 
   RecordChoice choice_;
-  TailText text_;
+  journal::RecordWords text_;
   bool has_seal_ = false, closed_ = false;
 };
 

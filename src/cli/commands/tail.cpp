@@ -13,10 +13,10 @@
 #include "cli/record_printer.hpp"
 #include "cli/relay_tail.hpp"
 #include "cli/signals.hpp"
-#include "cli/tail_text.hpp"
 #include "cli/wording.hpp"
 #include "journal/frame.hpp"
 #include "journal/reader.hpp"
+#include "journal/record_words.hpp"
 #include "remote/protocol.hpp"
 
 namespace nightwell::cli {
@@ -63,7 +63,8 @@ bool check_kinds(Context& context, const std::vector<std::string>& kinds) {
                          "a kind is 1 to 32 lower-case letters and underscores (docs/journal.md)", kind});
       return false;
     }
-    if (!is_known_kind(kind)) tell("this version knows no record of kind " + kind + "; a newer journal may have some");
+    if (!journal::is_known_kind(kind))
+      tell("this version knows no record of kind " + kind + "; a newer journal may have some");
   }
   return true;
 }

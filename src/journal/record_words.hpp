@@ -12,19 +12,21 @@
 
 #include "journal/reader.hpp"
 
-namespace nightwell::cli {
+namespace nightwell::journal {
 
 // docs/journal.md has this kind of record.
 [[nodiscard]] bool is_known_kind(std::string_view kind);
 
-class TailText {
+class RecordWords {
  public:
   // In which zone the labels are shown; local: the computer's, with its offset behind.
   enum class Times { utc, local };
-  explicit TailText(Times times = Times::utc) : times_(times) {}
+  explicit RecordWords(Times times = Times::utc) : times_(times) {}
 
   // The line, without LF: number, UTC label, kind, and what the record says.
-  [[nodiscard]] std::string line(const journal::Record& record);
+  [[nodiscard]] std::string line(const Record& record);
+  // What the record says alone.
+  [[nodiscard]] std::string said(const Record& record);
 
  private:
   using Json = nlohmann::ordered_json;
@@ -34,8 +36,8 @@ class TailText {
     std::string measures;
   };
 
-  void learn(const journal::Record& record);
-  [[nodiscard]] std::string say(const journal::Record& record) const;
+  void learn(const Record& record);
+  [[nodiscard]] std::string say(const Record& record) const;
   [[nodiscard]] std::string channel_name(const Json& index) const;
   [[nodiscard]] std::string plateau(const Json& body) const;
   [[nodiscard]] std::string value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const;
@@ -54,4 +56,4 @@ class TailText {
   std::vector<std::pair<std::string, std::vector<std::size_t>>> orders_;
 };
 
-}  // namespace nightwell::cli
+}  // namespace nightwell::journal

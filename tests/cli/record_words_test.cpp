@@ -1,18 +1,18 @@
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 
 #include <catch2/catch.hpp>
 #include <fstream>
 #include <set>
 
-using nightwell::cli::TailText;
 using nightwell::journal::Record;
+using nightwell::journal::RecordWords;
 using Json = nlohmann::ordered_json;
 
 namespace {
 
 // Feeds records as a journal would and keeps the numbers.
 struct Tail {
-  TailText text;
+  RecordWords text;
   std::uint64_t n = 0;
 
   std::string operator()(const std::string& kind, Json body) {
@@ -172,7 +172,7 @@ TEST_CASE("the kinds that tail knows are those of the document's table") {
   REQUIRE(kinds.size() > 20);
   for (const auto& kind : kinds) {
     INFO(kind);
-    CHECK(nightwell::cli::is_known_kind(kind));
+    CHECK(nightwell::journal::is_known_kind(kind));
   }
-  CHECK_FALSE(nightwell::cli::is_known_kind("of_tomorrow"));
+  CHECK_FALSE(nightwell::journal::is_known_kind("of_tomorrow"));
 }

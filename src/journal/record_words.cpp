@@ -1,14 +1,14 @@
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 
 #include <algorithm>
 #include <ctime>
 #include <iterator>
 #include <string_view>
 
-#include "cli/look.hpp"
-#include "cli/wording.hpp"
+#include "journal/look.hpp"
+#include "journal/wording.hpp"
 
-namespace nightwell::cli {
+namespace nightwell::journal {
 namespace {
 
 using Json = nlohmann::ordered_json;
@@ -125,17 +125,22 @@ bool is_known_kind(std::string_view kind) {
   return std::find(std::begin(known_kinds), std::end(known_kinds), kind) != std::end(known_kinds);
 }
 
-std::string TailText::line(const journal::Record& record) {
-  learn(record);
+std::string RecordWords::line(const Record& record) {
+  const std::string words_of_it = said(record);
   std::string number = std::to_string(record.n);
   if (number.size() < 6) number.insert(0, 6 - number.size(), ' ');
   std::string out = number + "  " + (times_ == Times::utc ? utc_text(record.utc) : local_text(record.utc)) + "  " +
-                    padded(words(record.kind), 12) + "  " + say(record);
+                    padded(words(record.kind), 12) + "  " + words_of_it;
   out.erase(out.find_last_not_of(' ') + 1);
   return out;
 }
 
-void TailText::learn(const journal::Record& record) {
+std::string RecordWords::said(const Record& record) {
+  learn(record);
+  return say(record);
+}
+
+void RecordWords::learn(const Record& record) {
   const Json& body = record.body;
   if (record.kind == "opening") {
     for (const Json& name : list_at(body, "channels"))
@@ -151,7 +156,7 @@ void TailText::learn(const journal::Record& record) {
   }
 }
 
-std::string TailText::say(const journal::Record& record) const {
+std::string RecordWords::say(const Record& record) const {
   const Json& body = record.body;
   const std::string& kind = record.kind;
   if (kind == "opening") return say_opening(body);
@@ -181,19 +186,19 @@ std::string TailText::say(const journal::Record& record) const {
   return "";
 }
 
-std::string TailText::channel_name(const Json& index) const {
+std::string RecordWords::channel_name(const Json& index) const {
   const auto i = count_of(index);
   if (!i) return index.is_string() ? shown(index.get<std::string>()) : "?";
   return *i < channels_.size() ? channels_[*i].name : "channel " + std::to_string(*i);
 }
 
-std::string TailText::plateau(const Json& body) const {
+std::string RecordWords::plateau(const Json& body) const {
   const std::string number = number_of_plateau(at(body, "plateau"));
   if (!number_at(body, "setpoint_c")) return number;
   return (number.empty() ? "" : number + " ") + "at " + degrees(body, "setpoint_c");
 }
 
-std::string TailText::say_opening(const Json& body) const {
+std::string RecordWords::say_opening(const Json& body) const {
   const Json& program = at(body, "program");
   std::string out = text_at(body, "run") + ": profile " + text_at(body, "profile") + ", bench " +
                     text_at(body, "bench") + ", job " + text_at(body, "job") + ", " +
@@ -207,7 +212,7 @@ std::string TailText::say_opening(const Json& body) const {
   return overdue.empty() ? out : out + "; overdue, accepted: " + overdue;
 }
 
-std::string TailText::say_plan(const Json& body) const {
+std::string RecordWords::say_plan(const Json& body) const {
   std::string out =
       counted(at(body, "scanners").size(), "scanner") + ", " + counted(at(body, "sources").size(), "source");
   if (const auto s = number_at(at(body, "sampling"), "every_s")) out += ", reference every " + shortest(*s) + " s";
@@ -215,7 +220,7 @@ std::string TailText::say_plan(const Json& body) const {
   return out;
 }
 
-std::string TailText::say_card(const Json& body) const {
+std::string RecordWords::say_card(const Json& body) const {
   std::string out = text_at(body, "name") + " " + text_at(body, "role") + " " + text_at(body, "serial");
   if (const auto type = text_at(body, "type"); !type.empty()) out += " (" + type + ")";
   out += ", " + text_at(body, "measures") + " on " + text_at(body, "scanner");
@@ -224,13 +229,13 @@ std::string TailText::say_card(const Json& body) const {
   return out;
 }
 
-std::string TailText::say_budget(const Json& budget) const {
+std::string RecordWords::say_budget(const Json& budget) const {
   std::string out = "coverage";
   if (const auto coverage = number_at(budget, "coverage")) out += " " + shortest(*coverage * 100) + " %";
   return out + ", decision rule " + words(raw_text_at(at(budget, "decision"), "rule"));
 }
 
-std::string TailText::say_plateau_plan(const Json& body) const {
+std::string RecordWords::say_plateau_plan(const Json& body) const {
   const Json& settle = at(body, "settle");
   const Json& capture = at(body, "capture");
   std::string out = plateau(body) + " on " + text_at(body, "source") + ", band ±" + kelvin(body, "band_k");
@@ -241,7 +246,7 @@ std::string TailText::say_plateau_plan(const Json& body) const {
   return out;
 }
 
-std::string TailText::value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const {
+std::string RecordWords::value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const {
   const std::size_t index = position < order.size() ? order[position] : channels_.size();
   std::string out = index < channels_.size() ? channels_[index].name : "?";
   const std::string key = std::to_string(position);
@@ -258,7 +263,7 @@ std::string TailText::value(const Json& body, std::size_t position, const std::v
   return out + " -";
 }
 
-std::string TailText::say_sweep(const Json& body) const {
+std::string RecordWords::say_sweep(const Json& body) const {
   static const std::vector<std::size_t> unknown;
   const std::string order_name = raw_text_at(body, "order");
   const auto found =
@@ -276,7 +281,7 @@ std::string TailText::say_sweep(const Json& body) const {
   return out;
 }
 
-std::string TailText::say_plateau(const Json& body) const {
+std::string RecordWords::say_plateau(const Json& body) const {
   std::string out = plateau(body) + " " + words(raw_text_at(body, "outcome"));
   if (const Json& window = at(body, "window"); window.is_object()) {
     if (const auto mean = number_at(window, "mean_c")) out += ", mean " + fixed(*mean, 4) + " °C";
@@ -288,7 +293,7 @@ std::string TailText::say_plateau(const Json& body) const {
   return out + because(body);
 }
 
-std::string TailText::say_survey(const Json& body) const {
+std::string RecordWords::say_survey(const Json& body) const {
   const Json& findings = list_at(body, "findings");
   if (findings.empty()) return "nothing found wrong";
   std::string out = counted(findings.size(), "finding") + ":";
@@ -298,4 +303,4 @@ std::string TailText::say_survey(const Json& body) const {
   return out;
 }
 
-}  // namespace nightwell::cli
+}  // namespace nightwell::journal
