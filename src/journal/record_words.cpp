@@ -93,6 +93,35 @@ std::string say_park(const Json& body) {
   return out + because(body, "text");
 }
 
+std::string seconds_text(const Json& body, const char* key) {
+  const auto s = number_at(body, key);
+  return s ? fixed(*s, 3) + " s" : "-";
+}
+
+std::string say_disk(const Json& body) {
+  std::string out = counted(count_at(body, "syncs").value_or(0), "sync") + ", mean " + seconds_text(body, "mean_s") +
+                    ", largest " + seconds_text(body, "largest_s") + "; at most " +
+                    counted(count_at(body, "queued_largest").value_or(0), "line") + " waiting";
+  if (const auto behind = count_at(body, "copy_behind_bytes"); behind && *behind > 0)
+    out += "; the second copy is behind by " + counted(*behind, "byte");
+  if (const Json& again = at(body, "asked_again"); again.is_object())
+    for (const auto& [scanner, times] : again.items())
+      if (const auto count = count_of(times); count && *count > 0)
+        out += "; " + shown(scanner) + " asked again " + counted(*count, "time");
+  return out;
+}
+
+std::string say_hook(const Json& body) {
+  std::string out = text_at(body, "hook") + " told of " + words(raw_text_at(body, "event"));
+  if (const auto n = count_at(body, "record")) out += " (record " + std::to_string(*n) + ")";
+  const std::string outcome = raw_text_at(body, "outcome");
+  if (outcome == "done") return out + ", " + seconds_text(body, "took_s") + because(body, "text");
+  out += ", NOT DONE: " + words(outcome);
+  if (const auto code = count_at(body, "exit")) out += ", exit code " + std::to_string(*code);
+  if (const auto signal = count_at(body, "signal")) out += ", by signal " + std::to_string(*signal);
+  return out + ", " + seconds_text(body, "took_s") + because(body, "text");
+}
+
 std::string say_seal(const Json& body) {
   const std::string key = text_at(body, "key");
   return key.empty() ? "nobody signed" : "signed with " + text_at(body, "algorithm") + " by " + key;
@@ -115,9 +144,9 @@ std::string number_of_plateau(const Json& index) {
 }
 
 constexpr std::string_view known_kinds[] = {
-    "opening", "plan",     "card",   "budget", "plateau_plan", "identity", "opened", "failure", "phase",
-    "command", "source",   "sweep",  "tick",   "person",       "ask",      "fault",  "guard",   "plateau",
-    "park",    "left_out", "survey", "note",   "storage",      "closing",  "seal"};
+    "opening", "plan",  "card",    "budget",  "plateau_plan", "identity", "opened",  "failure", "phase", "command",
+    "source",  "sweep", "tick",    "person",  "ask",          "fault",    "guard",   "plateau", "park",  "left_out",
+    "survey",  "note",  "storage", "overdue", "disk",         "hook",     "closing", "seal"};
 
 }  // namespace
 
@@ -180,7 +209,9 @@ std::string RecordWords::say(const Record& record) const {
   if (kind == "park") return say_park(body);
   if (kind == "left_out") return channel_name(at(body, "channel")) + because(body);
   if (kind == "survey") return say_survey(body);
-  if (kind == "note" || kind == "storage") return text_at(body, "text");
+  if (kind == "disk") return say_disk(body);
+  if (kind == "hook") return say_hook(body);
+  if (kind == "note" || kind == "storage" || kind == "overdue") return text_at(body, "text");
   if (kind == "seal") return say_seal(body);
   if (kind == "closing") return words(raw_text_at(body, "ending")) + because(body);
   return "";

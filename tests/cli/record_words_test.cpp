@@ -176,3 +176,35 @@ TEST_CASE("the kinds that tail knows are those of the document's table") {
   }
   CHECK_FALSE(nightwell::journal::is_known_kind("of_tomorrow"));
 }
+
+TEST_CASE("hooks, the disk and what is overdue") {
+  Tail tail;
+  CHECK(tail("hook", {{"hook", "mail"},
+                      {"event", "not_settled"},
+                      {"record", 812},
+                      {"outcome", "done"},
+                      {"exit", 0},
+                      {"signal", nullptr},
+                      {"took_s", 0.25},
+                      {"text", "queued"}}) == "mail told of not settled (record 812), 0.250 s: queued");
+  CHECK(tail("hook", {{"hook", "mail"},
+                      {"event", "parked"},
+                      {"record", 9},
+                      {"outcome", "time_limit"},
+                      {"exit", nullptr},
+                      {"signal", 15},
+                      {"took_s", 30},
+                      {"text", ""}}) == "mail told of parked (record 9), NOT DONE: time limit, by signal 15, 30.000 s");
+  CHECK(tail("disk", {{"syncs", 300},
+                      {"mean_s", 0.0021},
+                      {"largest_s", 0.5},
+                      {"queued_largest", 1},
+                      {"copy_behind_bytes", 812},
+                      {"asked_again", {{"scanner-a", 2}, {"scanner-b", 0}}}}) ==
+        "300 syncs, mean 0.002 s, largest 0.500 s; at most 1 line waiting; the second copy is behind by 812 bytes; "
+        "scanner-a asked again 2 times");
+  CHECK(tail("disk", {{"syncs", 0}, {"mean_s", nullptr}, {"largest_s", nullptr}, {"queued_largest", 0}}) ==
+        "0 syncs, mean -, largest -; at most 0 lines waiting");
+  CHECK(tail("overdue", {{"phase", "waiting"}, {"text", "nobody has answered for 15 min"}}) ==
+        "nobody has answered for 15 min");
+}
