@@ -60,18 +60,35 @@ class CopyFiles {
 
   std::optional<std::string> open() {
     if (target_.fd() >= 0) return std::nullopt;
-    if (!device_ || device_of(share()) != device_)
-      return share().string() + ": it is not mounted as it was at the start";
     if (source_.fd() < 0) source_ = File(::open(source_path_.c_str(), O_RDONLY | O_CLOEXEC));
     if (source_.fd() < 0) return source_path_.string() + ": " + system_text(errno);
+    if (made_) target_ = File(::open(target_path_.c_str(), O_WRONLY | O_CLOEXEC | O_NOFOLLOW));
+    if (target_.fd() >= 0) return go_on();
+    if (made_ && errno != ENOENT) return target_path_.string() + ": " + system_text(errno);
+    return make();
+  }
+
+  // Our file is there, maybe on a share that was mounted anew. What is behind the last synced byte may be anything; if there is
+  // less than that, nothing is believed.
+  std::optional<std::string> go_on() {
+    struct stat now {};
+    if (::fstat(target_.fd(), &now) != 0) return target_path_.string() + ": " + system_text(errno);
+    if (static_cast<std::uint64_t>(now.st_size) < synced_) synced_ = 0;
+    if (::ftruncate(target_.fd(), static_cast<off_t>(synced_)) != 0)
+      return target_path_.string() + ": " + system_text(errno);
+    return std::nullopt;
+  }
+
+  // An unmounted share must not fill the disk below it: a new file is made only on the device that was there at the start.
+  std::optional<std::string> make() {
+    if (!device_ || device_of(share()) != device_)
+      return share().string() + ": it is not mounted as it was at the start";
     if (::mkdir(folder().c_str(), 0750) != 0 && errno != EEXIST) return folder().string() + ": " + system_text(errno);
-    File target(::open(target_path_.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW | (made_ ? 0 : O_EXCL), 0640));
+    File target(::open(target_path_.c_str(), O_WRONLY | O_CREAT | O_CLOEXEC | O_NOFOLLOW | O_EXCL, 0640));
     if (target.fd() < 0) return target_path_.string() + ": " + system_text(errno);
     made_ = true;
-    // What is behind the last synced byte may be anything.
-    if (::fchmod(target.fd(), 0640) != 0 || ::ftruncate(target.fd(), static_cast<off_t>(synced_)) != 0 ||
-        !sync_folder())
-      return target_path_.string() + ": " + system_text(errno);
+    synced_ = 0;
+    if (::fchmod(target.fd(), 0640) != 0 || !sync_folder()) return target_path_.string() + ": " + system_text(errno);
     target_ = std::move(target);
     return std::nullopt;
   }
@@ -112,18 +129,19 @@ std::shared_ptr<Copy> Copy::start(std::filesystem::path source, std::filesystem:
   std::thread([state, files = CopyFiles(std::move(source), std::move(target)), tell = std::move(tell),
                pauses]() mutable {
     auto next = SteadyClock::now();
+    std::optional<SteadyClock::time_point> given_up;  // once nothing more is offered
     bool behind = false;
     for (bool last = false; !last;) {
       std::uint64_t wanted = 0;
       {
         std::unique_lock lock(state->mutex);
         state->changed.wait(lock, [&] { return state->offered > files.synced() || state->finishing; });
-        state->changed.wait_until(lock, next, [&] { return state->finishing; });
+        state->changed.wait_until(lock, next, [&] { return state->finishing && !given_up; });
         wanted = state->offered;
-        last = state->finishing;
+        if (state->finishing && !given_up) given_up = SteadyClock::now() + pauses.after_end;
       }
-      if (wanted == files.synced()) continue;
-      const auto failed = files.bring_up(wanted);
+      if (wanted == files.synced() && !given_up) continue;
+      const auto failed = wanted == files.synced() ? std::nullopt : files.bring_up(wanted);
       {
         const std::lock_guard lock(state->mutex);
         state->synced = files.synced();
@@ -132,6 +150,7 @@ std::shared_ptr<Copy> Copy::start(std::filesystem::path source, std::filesystem:
       if (!failed && behind) tell(News::caught_up, "the second copy has caught up");
       behind = failed.has_value();
       next = SteadyClock::now() + (failed ? pauses.after_error : pauses.between);
+      last = given_up && (!failed || SteadyClock::now() >= *given_up);
     }
     const std::lock_guard lock(state->mutex);
     state->finished = true;

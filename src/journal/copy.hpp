@@ -2,8 +2,9 @@
 // up without holding anybody.
 //
 // Copied is only what is on disk in the first place, so that the copy never has a line more. After an error it starts again at the
-// last byte that is known to be on the copy's disk, 10 s later and again and again. The folder that holds the run's folder must
-// stay on the device that it was on at the start: an unmounted share must not fill the disk below it.
+// last byte that is known to be on the copy's disk, 10 s later and again and again, also behind the end of the run. A share that
+// was mounted anew is known by the file that was begun on it. A file is made only on the device that the folder of the run's folder
+// was on at the start: an unmounted share must not fill the disk below it.
 #pragma once
 
 #include <chrono>
@@ -24,6 +25,7 @@ class Copy {
 
   struct Pauses {
     std::chrono::milliseconds between{1000}, after_error{10'000};
+    std::chrono::milliseconds after_end{std::chrono::hours{24}};  // so long it is tried once nothing more is offered
   };
 
   // `target` must not exist; its folder is made where it does not.
@@ -37,7 +39,7 @@ class Copy {
   void offer(std::uint64_t bytes);
   // How many bytes of what was offered are not on the copy's disk.
   [[nodiscard]] std::uint64_t behind() const;
-  // Nothing more is offered: tries once more and ends.
+  // Nothing more is offered: tries at once, then again and again until all is copied, for Pauses::after_end at most.
   void finish();
   // Waits for that. False: it is not done, and goes on by itself.
   bool wait(std::chrono::milliseconds patience);

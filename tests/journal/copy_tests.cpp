@@ -14,8 +14,10 @@ namespace {
 
 struct Told {
   std::promise<std::string> behind, caught_up;
+  std::chrono::milliseconds after_end{0};
   std::shared_ptr<Copy> start(const std::filesystem::path& source, const std::filesystem::path& target) {
-    const Copy::Pauses pauses{std::chrono::milliseconds(0), std::chrono::milliseconds(1)};
+    Copy::Pauses pauses{std::chrono::milliseconds(0), std::chrono::milliseconds(1)};
+    pauses.after_end = after_end;
     return Copy::start(
         source, target,
         [this](Copy::News news, const std::string& text) {
@@ -72,6 +74,23 @@ TEST_CASE("a copy that could not be written catches up, and says both once") {
   told.caught_up.get_future().get();
   copy->offer(bytes.size());
   copy->finish();
+  REQUIRE(copy->wait(long_enough));
+  CHECK(compare(folder / "whole", folder / "share/run/journal.ndjson")->equal());
+}
+
+TEST_CASE("a share that comes back behind the end of the run gets the rest") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  write_bytes(folder / "share/run", "a file where the folder should be");
+  Told told;
+  told.after_end = std::chrono::hours{1};
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  copy->offer(std::filesystem::file_size(folder / "whole"));
+  told.behind.get_future().get();
+  copy->finish();
+  CHECK_FALSE(copy->wait(std::chrono::milliseconds(20)));
+  std::filesystem::remove(folder / "share/run");
   REQUIRE(copy->wait(long_enough));
   CHECK(compare(folder / "whole", folder / "share/run/journal.ndjson")->equal());
 }
