@@ -89,7 +89,8 @@ asio::awaitable<void> Relay::serve(std::shared_ptr<Connection> connection) {
   std::erase_if(sessions_, [](const auto& held) { return held.expired(); });
   sessions_.push_back(session);
   std::string line;
-  if (co_await read_request(session, line)) {
+  const bool asked = co_await read_request(session, line);
+  if (asked) {
     asio::co_spawn(io_, watch_for_more(session), asio::detached);
     co_await answer(session, std::move(line));
     if (!session->over && !session->ended_here()) {

@@ -2,6 +2,7 @@
 
 A follower here is Python's own TLS; what a stream must hold is told by the files alone. Usage: relay_test.py [test...]
 """
+import datetime
 import os
 import random
 import socket
@@ -254,6 +255,23 @@ def refusals():
         whole_answer(lab.ask({"read": "a"}), night(3), "a")  # and it still serves
 
 
+def expires():
+    """A follower whose certificate runs out while it is connected is dropped, and comes in no more."""
+    with Lab() as lab:
+        lab.write("a", night(3, closed=False))
+        until = datetime.datetime.utcnow() + datetime.timedelta(seconds=6)
+        lab.config["allow"].append({"name": "short", "key": lab.authority.issue("short", until=until)})
+        lab.start()
+        stream = lab.connect({"follow": "a"}, name="short")
+        check(stream.record().startswith(b'{"n":0,'), "it is not served while it may be")
+        stream.lines()
+        lab.wait_for_log("dropped: its certificate has expired")
+        try:
+            check(not lab.ask({"follow": "a"}, name="short"), "it was let in again")
+        except ssl.SSLError as error:
+            check("expired" in str(error), f"told {error}")
+
+
 def self_signed(lab):
     """An authority that shows its own certificate."""
     alone = Authority(lab.folder, "self-signed")
@@ -377,6 +395,5 @@ def knows_no_control():
     check(not rooms("nightwell-relay"), f"the relay holds code of {rooms('nightwell-relay')}")
 
 
-run_tests([closed_journals, goodbye, places, growing, several_files, torn_ends, damaged, changed_while_followed, requests, refusals,
-           too_slow, sends_more, stalled, many_at_once, full, given_away, knows_no_control,
-           a_sound_start])
+run_tests([closed_journals, goodbye, places, growing, several_files, torn_ends, damaged, changed_while_followed, requests,
+           refusals, expires, too_slow, sends_more, stalled, many_at_once, full, given_away, knows_no_control, a_sound_start])
