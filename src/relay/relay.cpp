@@ -89,7 +89,8 @@ asio::awaitable<void> Relay::serve(std::shared_ptr<Connection> connection) {
   std::erase_if(sessions_, [](const auto& held) { return held.expired(); });
   sessions_.push_back(session);
   std::string line;
-  if (co_await read_request(session, line)) {
+  const bool asked = co_await read_request(session, line);
+  if (asked) {
     asio::co_spawn(io_, watch_for_more(session), asio::detached);
     co_await answer(session, std::move(line));
     if (!session->over && !session->ended_here()) {
@@ -131,10 +132,11 @@ asio::awaitable<void> Relay::watch_for_more(std::shared_ptr<Session> session) {
   const auto room = asio::buffer(&session->more, 1);
   std::error_code error;
   const std::size_t got = co_await session->connection->read(room, error);
+  // In a goodbye it is the other side's own, after which asio would wait for more for ever; or the connection is closed already.
+  session->connection->close();
   if (session->ended_here()) co_return;
   session->over = true;
   session->sent_more = got > 0;
-  session->connection->close();
   session->wake.cancel();
 }
 

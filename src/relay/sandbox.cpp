@@ -95,22 +95,62 @@ Result<void> restrict_files(const std::filesystem::path& folder, Lacking& lackin
 // Calls whose arguments do not matter: they work on what is open already, on our own memory, or tell the time.
 constexpr int plain_calls[] = {
     // descriptors that are open
-    SCMP_SYS(read), SCMP_SYS(readv), SCMP_SYS(pread64), SCMP_SYS(write), SCMP_SYS(writev), SCMP_SYS(close),
-    SCMP_SYS(lseek), SCMP_SYS(fstat), SCMP_SYS(getdents64),
+    SCMP_SYS(read),
+    SCMP_SYS(readv),
+    SCMP_SYS(pread64),
+    SCMP_SYS(write),
+    SCMP_SYS(writev),
+    SCMP_SYS(close),
+    SCMP_SYS(lseek),
+    SCMP_SYS(fstat),
+    SCMP_SYS(getdents64),
     // looking at files: what may be seen is Landlock's and the modes' business
-    SCMP_SYS(newfstatat), SCMP_SYS(statx), SCMP_SYS(inotify_add_watch), SCMP_SYS(inotify_rm_watch),
+    SCMP_SYS(newfstatat),
+    SCMP_SYS(statx),
+    SCMP_SYS(inotify_add_watch),
+    SCMP_SYS(inotify_rm_watch),
     // connections that others open to us
-    SCMP_SYS(accept), SCMP_SYS(accept4), SCMP_SYS(recvmsg), SCMP_SYS(recvfrom), SCMP_SYS(shutdown),
-    SCMP_SYS(getsockname), SCMP_SYS(getpeername), SCMP_SYS(getsockopt),
+    SCMP_SYS(accept),
+    SCMP_SYS(accept4),
+    SCMP_SYS(recvmsg),
+    SCMP_SYS(recvfrom),
+    SCMP_SYS(shutdown),
+    SCMP_SYS(getsockname),
+    SCMP_SYS(getpeername),
+    SCMP_SYS(getsockopt),
     // waiting
-    SCMP_SYS(epoll_wait), SCMP_SYS(epoll_pwait), SCMP_SYS(epoll_ctl), SCMP_SYS(timerfd_settime), SCMP_SYS(poll),
-    SCMP_SYS(ppoll), SCMP_SYS(futex), SCMP_SYS(restart_syscall),
+    SCMP_SYS(epoll_wait),
+    SCMP_SYS(epoll_pwait),
+    SCMP_SYS(epoll_ctl),
+    SCMP_SYS(timerfd_settime),
+    SCMP_SYS(poll),
+    SCMP_SYS(ppoll),
+    SCMP_SYS(futex),
+    SCMP_SYS(restart_syscall),
     // memory, time, chance
-    SCMP_SYS(munmap), SCMP_SYS(mremap), SCMP_SYS(brk), SCMP_SYS(madvise), SCMP_SYS(clock_gettime),
-    SCMP_SYS(gettimeofday), SCMP_SYS(getrandom), SCMP_SYS(sysinfo),
+    SCMP_SYS(munmap),
+    SCMP_SYS(mremap),
+    SCMP_SYS(brk),
+    SCMP_SYS(madvise),
+    SCMP_SYS(clock_gettime),
+    SCMP_SYS(gettimeofday),
+    SCMP_SYS(getrandom),
+    SCMP_SYS(sysinfo),
     // signals to us, and the end
-    SCMP_SYS(rt_sigreturn), SCMP_SYS(rt_sigprocmask), SCMP_SYS(rt_sigaction), SCMP_SYS(sigaltstack), SCMP_SYS(getpid),
-    SCMP_SYS(gettid), SCMP_SYS(exit), SCMP_SYS(exit_group)};
+    SCMP_SYS(rt_sigreturn),
+    SCMP_SYS(rt_sigprocmask),
+    SCMP_SYS(rt_sigaction),
+    SCMP_SYS(sigaltstack),
+    SCMP_SYS(getpid),
+    SCMP_SYS(gettid),
+    SCMP_SYS(exit),
+    SCMP_SYS(exit_group),
+#ifdef __SANITIZE_ADDRESS__
+    // The undefined-behaviour sanitizer looks through a pipe whether memory can be read.
+    SCMP_SYS(pipe),
+    SCMP_SYS(pipe2),
+#endif
+};
 
 constexpr std::uint64_t only_temporary_file = O_TMPFILE & ~O_DIRECTORY;
 constexpr std::uint64_t writing = O_ACCMODE | O_CREAT | O_TRUNC | O_APPEND | only_temporary_file;
