@@ -160,6 +160,7 @@ class Crowd(threading.Thread):
             follower = Follower(self.request(), self)
             await self.connect(follower)
             self.followers.append(follower)
+            await asyncio.sleep(0.02)  # a crowd comes within seconds, not at once
         print(f"{len(self.followers)} follow, {len(stalled)} stall", flush=True)
         pending = set()
         while not self.over:
