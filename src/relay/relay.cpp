@@ -131,10 +131,11 @@ asio::awaitable<void> Relay::watch_for_more(std::shared_ptr<Session> session) {
   const auto room = asio::buffer(&session->more, 1);
   std::error_code error;
   const std::size_t got = co_await session->connection->read(room, error);
+  // In a goodbye it is the other side's own, after which asio would wait for more for ever; or the connection is closed already.
+  session->connection->close();
   if (session->ended_here()) co_return;
   session->over = true;
   session->sent_more = got > 0;
-  session->connection->close();
   session->wake.cancel();
 }
 

@@ -17,7 +17,7 @@ namespace {
 
 using std::chrono::seconds;
 
-constexpr seconds longest_handshake{10}, longest_goodbye{5};
+constexpr seconds longest_handshake{10}, longest_goodbye{5}, longest_hearing{2};
 constexpr int backlog = 128;
 // What the kernel may hold for one follower: it doubles the number for its own use (socket(7)). Enough for 1 MB/s over 100 ms.
 constexpr int send_buffer_bytes = 128 * 1024;
@@ -57,6 +57,16 @@ asio::awaitable<void> Connection::say_goodbye() {
   within(longest_goodbye);
   asio::error_code ignored;
   co_await stream.async_shutdown(asio::redirect_error(asio::use_awaitable, ignored));
+}
+
+// Closing with bytes unread would reset the connection, and TLS's alert, which says why, might not be read on the other side.
+asio::awaitable<void> Connection::hear_out() {
+  asio::error_code error;
+  stream.next_layer().shutdown(asio::ip::tcp::socket::shutdown_send, error);
+  within(longest_hearing);
+  char bytes[512];
+  const auto room = asio::buffer(bytes);
+  while (!error) co_await stream.next_layer().async_read_some(room, asio::redirect_error(asio::use_awaitable, error));
 }
 
 void Connection::close() {
@@ -171,6 +181,7 @@ asio::awaitable<void> TlsListener::greet(std::shared_ptr<Connection> connection)
   bool waits = true;
   if (error) {
     report_refused(*connection, error);
+    if (connection->cause() == Connection::Cause::none) co_await connection->hear_out();
   } else {
     connection->full = served_ >= settings_.limit;
     if (connection->full) {

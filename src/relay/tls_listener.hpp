@@ -67,6 +67,7 @@ class Connection {
  private:
   friend class TlsListener;
   void close_for(Cause cause);
+  asio::awaitable<void> hear_out();
 
   std::chrono::steady_clock::time_point deadline_ = std::chrono::steady_clock::time_point::max();
   std::chrono::system_clock::time_point last_valid_ = std::chrono::system_clock::time_point::max();

@@ -5,7 +5,7 @@
 
 --followers read all they can; --stalled take a little and then nothing; --reconnects is how many a second come, read from some
 record on, and go. Told: the relay's memory and processor time, by how much followers lag behind the file (bytes, and seconds until
-they had what the file had), and how long the night took. The crowd itself is in one process at the lowest priority; on a small
+they had what the file had), and how long the night took. The crowd itself is in one process of low priority; on a small
 machine its processor time counts against the night all the same. Not a test: figures, for docs/performance.md.
 """
 import argparse
@@ -110,6 +110,8 @@ class Follower(asyncio.Protocol):
 
     def connection_made(self, transport):
         self.transport = transport
+        if self.crowd:
+            self.next_sample = len(self.crowd.samples)  # what was there before it came is no lag
         transport.write(self.request)
 
     def data_received(self, data):
@@ -140,7 +142,7 @@ class Crowd(threading.Thread):
             self.behind.append(size - min(f.bytes for f in self.followers))
 
     def run(self):
-        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 19)
+        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 5)
         asyncio.run(self.all())
 
     async def connect(self, follower):
