@@ -226,7 +226,7 @@ def damaged_and_long():
         damaged[1] = damaged[1].replace(b'"text":"a"', b'"text":"c"')
         lab.write("bad-1", damaged)
         lab.start()
-        lab.until("/run/long-1", "<span class="state">settle</span>")
+        lab.until("/run/long-1", '<span class="state">settle</span>')
         body = lab.until("/run/bad-1", "cannot be read further")
         check("record 2" in body, "it does not say where")
 
