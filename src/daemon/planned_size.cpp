@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "daemon/records.hpp"
 #include "sequence/estimate.hpp"
 #include "sequence/reading_order.hpp"
 
@@ -29,6 +30,7 @@ std::uint64_t planned_bytes(const sequence::Plan& plan) {
   const auto channels = static_cast<double>(plan.channels.size());
   double bytes = bytes_of_opening + bytes_of_channel * channels + static_cast<double>(plan.budget.size());
   bytes += times(lasting_s, plan.sampling.every) * (bytes_of_record + bytes_of_reading * channels);
+  bytes += times(lasting_s, figures_every) * bytes_of_record;
   for (const auto& source : plan.sources) bytes += times(lasting_s, source.poll) * bytes_of_record;
   for (const auto& plateau : plan.plateaus) {
     const auto visits = static_cast<double>(sequence::visits(plan, plateau.capture.order).size());

@@ -52,6 +52,7 @@ class LineInstrument {
 
   [[nodiscard]] const std::string& last_text() const { return last_text_; }  // of the newest reply
   [[nodiscard]] bool last_was_odd() const { return last_was_odd_; }
+  [[nodiscard]] std::uint64_t asked_again() const { return asked_again_; }  // questions, since it was made
 
  private:
   using Entries = std::vector<QueueEntry>;
@@ -77,6 +78,7 @@ class LineInstrument {
   std::string identity_;  // as first learned; empty: not yet
   std::string last_text_;
   bool last_was_odd_ = false;
+  std::uint64_t asked_again_ = 0;
   bool queue_unread_ = false;  // something odd happened: the instrument may have said why
   bool talking_ = false;
   bool open_wanted_ = false;  // identify() was called and close() was not

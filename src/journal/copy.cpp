@@ -32,7 +32,7 @@ std::optional<dev_t> device_of(const std::filesystem::path& folder) {
 struct Copy::State {
   std::mutex mutex;
   std::condition_variable changed;
-  std::uint64_t offered = 0;  // these three are guarded by the mutex
+  std::uint64_t offered = 0, synced = 0;  // these four are guarded by the mutex
   bool finishing = false, finished = false;
 };
 
@@ -124,6 +124,10 @@ std::shared_ptr<Copy> Copy::start(std::filesystem::path source, std::filesystem:
       }
       if (wanted == files.synced()) continue;
       const auto failed = files.bring_up(wanted);
+      {
+        const std::lock_guard lock(state->mutex);
+        state->synced = files.synced();
+      }
       if (failed && !behind) tell(News::behind, "the second copy is behind: " + *failed);
       if (!failed && behind) tell(News::caught_up, "the second copy has caught up");
       behind = failed.has_value();
@@ -140,6 +144,11 @@ void Copy::offer(std::uint64_t bytes) {
   const std::lock_guard lock(state_->mutex);
   state_->offered = bytes;
   state_->changed.notify_all();
+}
+
+std::uint64_t Copy::behind() const {
+  const std::lock_guard lock(state_->mutex);
+  return state_->offered - state_->synced;
 }
 
 void Copy::finish() {

@@ -35,6 +35,8 @@ class Copy {
 
   // The first `bytes` of the source are on disk.
   void offer(std::uint64_t bytes);
+  // How many bytes of what was offered are not on the copy's disk.
+  [[nodiscard]] std::uint64_t behind() const;
   // Nothing more is offered: tries once more and ends.
   void finish();
   // Waits for that. False: it is not done, and goes on by itself.

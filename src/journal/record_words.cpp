@@ -1,6 +1,8 @@
 #include "journal/record_words.hpp"
 
 #include <algorithm>
+#include <ctime>
+#include <iterator>
 #include <string_view>
 
 #include "journal/look.hpp"
@@ -91,9 +93,49 @@ std::string say_park(const Json& body) {
   return out + because(body, "text");
 }
 
+std::string seconds_text(const Json& body, const char* key) {
+  const auto s = number_at(body, key);
+  return s ? fixed(*s, 3) + " s" : "-";
+}
+
+std::string say_disk(const Json& body) {
+  std::string out = counted(count_at(body, "syncs").value_or(0), "sync") + ", mean " + seconds_text(body, "mean_s") +
+                    ", largest " + seconds_text(body, "largest_s") + "; at most " +
+                    counted(count_at(body, "queued_largest").value_or(0), "line") + " waiting";
+  if (const auto behind = count_at(body, "copy_behind_bytes"); behind && *behind > 0)
+    out += "; the second copy is behind by " + counted(*behind, "byte");
+  if (const Json& again = at(body, "asked_again"); again.is_object())
+    for (const auto& [scanner, times] : again.items())
+      if (const auto count = count_of(times); count && *count > 0)
+        out += "; " + shown(scanner) + " asked again " + counted(*count, "time");
+  return out;
+}
+
+std::string say_hook(const Json& body) {
+  std::string out = text_at(body, "hook") + " told of " + words(raw_text_at(body, "event"));
+  if (const auto n = count_at(body, "record")) out += " (record " + std::to_string(*n) + ")";
+  const std::string outcome = raw_text_at(body, "outcome");
+  if (outcome == "done") return out + ", " + seconds_text(body, "took_s") + because(body, "text");
+  out += ", NOT DONE: " + words(outcome);
+  if (const auto code = count_at(body, "exit")) out += ", exit code " + std::to_string(*code);
+  if (const auto signal = count_at(body, "signal")) out += ", by signal " + std::to_string(*signal);
+  return out + ", " + seconds_text(body, "took_s") + because(body, "text");
+}
+
 std::string say_seal(const Json& body) {
   const std::string key = text_at(body, "key");
   return key.empty() ? "nobody signed" : "signed with " + text_at(body, "algorithm") + " by " + key;
+}
+
+// "2026-11-25 21:15:03+0100"; a label of another shape as utc_text() has it.
+std::string local_text(const std::string& label) {
+  std::tm utc{}, here{};
+  if (::strptime(label.c_str(), "%Y-%m-%dT%H:%M:%S", &utc) == nullptr) return utc_text(label);
+  const std::time_t at = ::timegm(&utc);
+  char text[40];
+  if (::localtime_r(&at, &here) == nullptr || std::strftime(text, sizeof text, "%Y-%m-%d %H:%M:%S%z", &here) == 0)
+    return utc_text(label);
+  return text;
 }
 
 std::string number_of_plateau(const Json& index) {
@@ -101,13 +143,23 @@ std::string number_of_plateau(const Json& index) {
   return number ? "plateau " + std::to_string(*number + 1) : "";
 }
 
+constexpr std::string_view known_kinds[] = {
+    "opening", "plan",  "card",    "budget",  "plateau_plan", "identity", "opened",  "failure", "phase", "command",
+    "source",  "sweep", "tick",    "person",  "ask",          "fault",    "guard",   "plateau", "park",  "left_out",
+    "survey",  "note",  "storage", "overdue", "disk",         "hook",     "closing", "seal"};
+
 }  // namespace
+
+bool is_known_kind(std::string_view kind) {
+  return std::find(std::begin(known_kinds), std::end(known_kinds), kind) != std::end(known_kinds);
+}
 
 std::string RecordWords::line(const Record& record) {
   const std::string words_of_it = said(record);
   std::string number = std::to_string(record.n);
   if (number.size() < 6) number.insert(0, 6 - number.size(), ' ');
-  std::string out = number + "  " + utc_text(record.utc) + "  " + padded(words(record.kind), 12) + "  " + words_of_it;
+  std::string out = number + "  " + (times_ == Times::utc ? utc_text(record.utc) : local_text(record.utc)) + "  " +
+                    padded(words(record.kind), 12) + "  " + words_of_it;
   out.erase(out.find_last_not_of(' ') + 1);
   return out;
 }
@@ -157,7 +209,9 @@ std::string RecordWords::say(const Record& record) const {
   if (kind == "park") return say_park(body);
   if (kind == "left_out") return channel_name(at(body, "channel")) + because(body);
   if (kind == "survey") return say_survey(body);
-  if (kind == "note" || kind == "storage") return text_at(body, "text");
+  if (kind == "disk") return say_disk(body);
+  if (kind == "hook") return say_hook(body);
+  if (kind == "note" || kind == "storage" || kind == "overdue") return text_at(body, "text");
   if (kind == "seal") return say_seal(body);
   if (kind == "closing") return words(raw_text_at(body, "ending")) + because(body);
   return "";

@@ -7,14 +7,22 @@
 
 #include <nlohmann/json.hpp>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "journal/reader.hpp"
 
 namespace nightwell::journal {
 
+// docs/journal.md has this kind of record.
+[[nodiscard]] bool is_known_kind(std::string_view kind);
+
 class RecordWords {
  public:
+  // In which zone the labels are shown; local: the computer's, with its offset behind.
+  enum class Times { utc, local };
+  explicit RecordWords(Times times = Times::utc) : times_(times) {}
+
   // The line, without LF: number, UTC label, kind, and what the record says.
   [[nodiscard]] std::string line(const Record& record);
   // What the record says alone.
@@ -43,6 +51,7 @@ class RecordWords {
   [[nodiscard]] std::string say_plateau(const Json& body) const;
   [[nodiscard]] std::string say_survey(const Json& body) const;
 
+  Times times_;
   std::vector<Channel> channels_;
   std::vector<std::pair<std::string, std::vector<std::size_t>>> orders_;
 };

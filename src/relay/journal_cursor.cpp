@@ -179,7 +179,8 @@ Result<std::string_view> JournalCursor::read_lines(LineBuffer& buffer, journal::
                  part_.path().string()};
   behind_ = *size - offset_;
   if (behind_ == 0 || (until_ && next_n_ >= *until_)) return std::string_view();
-  const auto got = part_.read(offset_, buffer.data(), LineBuffer::bytes);
+  const auto room = static_cast<std::size_t>(std::min<std::uint64_t>(behind_, LineBuffer::bytes));
+  const auto got = part_.read(offset_, buffer.data(), room);
   if (!got) return got.error();
   const std::string_view bytes(buffer.data(), *got);
   std::string_view last;

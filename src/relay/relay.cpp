@@ -4,7 +4,8 @@
 
 #include <algorithm>
 #include <asio/buffer.hpp>
-#include <asio/read_until.hpp>
+#include <asio/co_spawn.hpp>
+#include <asio/detached.hpp>
 #include <asio/redirect_error.hpp>
 #include <asio/use_awaitable.hpp>
 
@@ -18,7 +19,7 @@ namespace {
 
 using SteadyClock = std::chrono::steady_clock;
 
-constexpr std::chrono::seconds longest_request_wait{10}, longest_goodbye{5};
+constexpr std::chrono::seconds longest_request_wait{10};
 
 std::string utc_now() {
   const auto now = std::chrono::floor<std::chrono::microseconds>(std::chrono::system_clock::now());
@@ -67,14 +68,14 @@ Relay::Relay(asio::io_context& io, std::filesystem::path runs_folder, std::chron
 
 std::vector<FollowerStatus> Relay::followers() const {
   std::vector<FollowerStatus> out;
-  for (const auto* session : sessions_)
-    if (!session->status.run.empty()) out.push_back(session->status);
+  for (const auto& held : sessions_)
+    if (const auto session = held.lock(); session && !session->status.run.empty()) out.push_back(session->status);
   return out;
 }
 
 std::uint64_t Relay::largest_lag_bytes() const {
   std::uint64_t out = 0;
-  for (const auto* session : sessions_) out = std::max(out, session->status.bytes_behind);
+  for (const auto& follower : followers()) out = std::max(out, follower.bytes_behind);
   return out;
 }
 
@@ -85,15 +86,18 @@ asio::awaitable<void> Relay::serve(std::shared_ptr<Connection> connection) {
   connection->when_closed = [weak = std::weak_ptr<Session>(session)] {
     if (const auto held = weak.lock()) held->wake.cancel();
   };
-  sessions_.insert(session.get());
+  std::erase_if(sessions_, [](const auto& held) { return held.expired(); });
+  sessions_.push_back(session);
   std::string line;
   if (co_await read_request(session, line)) {
-    watch_for_more(session);
+    asio::co_spawn(io_, watch_for_more(session), asio::detached);
     co_await answer(session, std::move(line));
-    co_await finish(session);
+    if (!session->over && !session->ended_here()) {
+      session->saying_goodbye = true;
+      co_await connection->say_goodbye();
+    }
   }
   report_end(*session);
-  sessions_.erase(session.get());
   connection->close();
 }
 
@@ -101,34 +105,37 @@ asio::awaitable<void> Relay::serve(std::shared_ptr<Connection> connection) {
 asio::awaitable<bool> Relay::read_request(std::shared_ptr<Session> session, std::string& line) {
   Connection& connection = *session->connection;
   connection.within(longest_request_wait);
-  auto into = asio::dynamic_buffer(line, remote::longest_request + 1);
-  asio::error_code error;
-  const std::size_t length =
-      co_await asio::async_read_until(connection.stream, into, '\n', asio::redirect_error(asio::use_awaitable, error));
-  connection.at_leisure();
-  if (error == asio::error::not_found) co_return true;  // longer than a request may be: the answer says so
-  if (error) {
-    if (connection.cause() == Connection::Cause::late) {
+  char bytes[remote::longest_request + 1];
+  std::size_t end = std::string::npos;
+  while (end == std::string::npos && line.size() <= remote::longest_request) {
+    const auto room = asio::buffer(bytes, sizeof bytes - line.size());
+    std::error_code error;
+    const std::size_t got = co_await connection.read(room, error);
+    if (error && connection.cause() == Connection::Cause::late) {
       ++counters_.refused.too_slow;
       listener_.log(connection, "refused: no whole request within 10 s");
     }
-    co_return false;
+    if (error) co_return false;
+    line.append(bytes, got);
+    end = line.find('\n');
   }
-  session->sent_more = line.size() > length;
-  line.resize(length - 1);
+  connection.at_leisure();
+  if (end == std::string::npos) co_return true;  // longer than a request may be: the answer says so
+  session->sent_more = line.size() > end + 1;
+  line.resize(end);
   co_return !session->sent_more;
 }
 
 // From its request on a follower sends nothing. One that closes its end is gone.
-void Relay::watch_for_more(const std::shared_ptr<Session>& session) {
-  session->connection->stream.async_read_some(asio::buffer(&session->more, 1),
-                                              [session](const asio::error_code&, std::size_t got) {
-                                                if (session->ended_here()) return;
-                                                session->over = true;
-                                                session->sent_more = got > 0;
-                                                session->connection->close();
-                                                session->wake.cancel();
-                                              });
+asio::awaitable<void> Relay::watch_for_more(std::shared_ptr<Session> session) {
+  const auto room = asio::buffer(&session->more, 1);
+  std::error_code error;
+  const std::size_t got = co_await session->connection->read(room, error);
+  if (session->ended_here()) co_return;
+  session->over = true;
+  session->sent_more = got > 0;
+  session->connection->close();
+  session->wake.cancel();
 }
 
 asio::awaitable<void> Relay::answer(std::shared_ptr<Session> session, std::string line) {
@@ -226,9 +233,8 @@ asio::awaitable<bool> Relay::send(std::shared_ptr<Session> session, std::string_
   while (!bytes.empty()) {
     connection.within(stalled_);
     const auto from = asio::buffer(bytes);
-    asio::error_code error;
-    const std::size_t taken =
-        co_await connection.stream.async_write_some(from, asio::redirect_error(asio::use_awaitable, error));
+    std::error_code error;
+    const std::size_t taken = co_await connection.write(from, error);
     // The deadline is ours; the kernel may find first that nothing was acknowledged for as long (TCP_USER_TIMEOUT).
     if (error) session->stalled = connection.cause() == Connection::Cause::late || error == asio::error::timed_out;
     if (error) co_return false;
@@ -257,15 +263,6 @@ asio::awaitable<void> Relay::refuse(std::shared_ptr<Session> session, Error erro
   remote::ErrorLine line{refusal_for(error.code), error.detail};
   line.text.resize(std::min<std::size_t>(line.text.size(), 500));
   co_await say(session, std::move(line));
-}
-
-// Says goodbye by TLS, so that the other side can tell an end from a cut line.
-asio::awaitable<void> Relay::finish(std::shared_ptr<Session> session) {
-  if (session->over || session->ended_here()) co_return;
-  session->saying_goodbye = true;
-  session->connection->within(longest_goodbye);
-  asio::error_code ignored;
-  co_await session->connection->stream.async_shutdown(asio::redirect_error(asio::use_awaitable, ignored));
 }
 
 void Relay::report_end(const Session& session) {

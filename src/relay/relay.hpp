@@ -8,7 +8,6 @@
 #include <asio/io_context.hpp>
 #include <filesystem>
 #include <memory>
-#include <set>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -51,8 +50,7 @@ class Relay {
   asio::awaitable<bool> send(std::shared_ptr<Session> session, std::string_view bytes);
   asio::awaitable<bool> say(std::shared_ptr<Session> session, remote::RelayLine line);
   asio::awaitable<void> refuse(std::shared_ptr<Session> session, Error error);
-  asio::awaitable<void> finish(std::shared_ptr<Session> session);
-  static void watch_for_more(const std::shared_ptr<Session>& session);
+  static asio::awaitable<void> watch_for_more(std::shared_ptr<Session> session);
   void report_end(const Session& session);
 
   asio::io_context& io_;
@@ -62,7 +60,7 @@ class Relay {
   Counters& counters_;
   TlsListener& listener_;
   journal::Sha256 sha256_;
-  std::set<const Session*> sessions_;
+  std::vector<std::weak_ptr<const Session>> sessions_;
 };
 
 }  // namespace nightwell::relay

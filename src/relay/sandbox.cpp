@@ -11,9 +11,11 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cerrno>
 #include <cstdint>
 #include <initializer_list>
+#include <iterator>
 #include <memory>
 
 #include "journal/file.hpp"
@@ -26,12 +28,22 @@ Error refused_by_kernel(const char* what, int number) {
   return {Errc::unexpected, "entering the sandbox", std::string(what) + ": " + journal::system_text(number), ""};
 }
 
+// A service manager's own fence may refuse to drop what it gave none of.
+bool has_no_capabilities() {
+  __user_cap_header_struct header{_LINUX_CAPABILITY_VERSION_3, 0};
+  __user_cap_data_struct has[2]{};
+  return ::syscall(SYS_capget, &header, has) == 0 && std::all_of(std::begin(has), std::end(has), [](const auto& word) {
+           return word.effective == 0 && word.permitted == 0 && word.inheritable == 0;
+         });
+}
+
 Result<void> drop_privileges() {
   for (int capability = 0; capability <= CAP_LAST_CAP; ++capability)
     (void)::prctl(PR_CAPBSET_DROP, capability, 0, 0, 0);  // only a privileged process has to, and may
   __user_cap_header_struct header{_LINUX_CAPABILITY_VERSION_3, 0};
   __user_cap_data_struct none[2]{};
-  if (::syscall(SYS_capset, &header, none) != 0) return refused_by_kernel("dropping capabilities", errno);
+  if (::syscall(SYS_capset, &header, none) != 0 && !has_no_capabilities())
+    return refused_by_kernel("dropping capabilities", errno);
   if (::prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) != 0) return refused_by_kernel("no new privileges", errno);
   const rlimit no_core{0, 0};
   if (::prctl(PR_SET_DUMPABLE, 0, 0, 0, 0) != 0 || ::setrlimit(RLIMIT_CORE, &no_core) != 0)

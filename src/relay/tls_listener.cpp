@@ -17,7 +17,7 @@ namespace {
 
 using std::chrono::seconds;
 
-constexpr seconds longest_handshake{10};
+constexpr seconds longest_handshake{10}, longest_goodbye{5};
 constexpr int backlog = 128;
 // What the kernel may hold for one follower: it doubles the number for its own use (socket(7)). Enough for 1 MB/s over 100 ms.
 constexpr int send_buffer_bytes = 128 * 1024;
@@ -44,6 +44,20 @@ std::string subject_of(const X509* certificate) {
 }
 
 }  // namespace
+
+asio::awaitable<std::size_t> Connection::read(asio::mutable_buffer into, std::error_code& error) {
+  co_return co_await stream.async_read_some(into, asio::redirect_error(asio::use_awaitable, error));
+}
+
+asio::awaitable<std::size_t> Connection::write(asio::const_buffer from, std::error_code& error) {
+  co_return co_await stream.async_write_some(from, asio::redirect_error(asio::use_awaitable, error));
+}
+
+asio::awaitable<void> Connection::say_goodbye() {
+  within(longest_goodbye);
+  asio::error_code ignored;
+  co_await stream.async_shutdown(asio::redirect_error(asio::use_awaitable, ignored));
+}
 
 void Connection::close() {
   asio::error_code ignored;

@@ -18,6 +18,7 @@
 #pragma once
 
 #include <asio/awaitable.hpp>
+#include <asio/buffer.hpp>
 #include <asio/io_context.hpp>
 #include <asio/ip/tcp.hpp>
 #include <asio/steady_timer.hpp>
@@ -44,6 +45,12 @@ class Connection {
   std::string host, address;  // of the other side: without and with its port
   std::string name;           // of the follower, by the allow-list
   bool full = false;          // there are enough already: to be told so, and no more
+
+  // One read or write of the stream, as much as there is or as goes; 0 and `error` where it failed. What they are given outlives them.
+  asio::awaitable<std::size_t> read(asio::mutable_buffer into, std::error_code& error);
+  asio::awaitable<std::size_t> write(asio::const_buffer from, std::error_code& error);
+  // Says goodbye by TLS, so that the other side can tell an end from a cut line.
+  asio::awaitable<void> say_goodbye();
 
   // Closes the connection where this is not called again (or `at_leisure`) in time. Looked at once a second.
   void within(std::chrono::seconds patience) { deadline_ = std::chrono::steady_clock::now() + patience; }

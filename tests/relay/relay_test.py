@@ -351,5 +351,16 @@ def a_sound_start():
         check(lab.process.wait(10) == 0, "SIGTERM does not end it well")
 
 
+def knows_no_control():
+    """Nothing of the daemon, its guardian, instruments or commands is linked in; the daemon, by the same look, has all of it."""
+    def rooms(program):
+        path = os.path.join(os.environ["NIGHTWELL_BIN_DIR"], program)
+        symbols = subprocess.run(["nm", "-C", path], capture_output=True, text=True, check=True).stdout
+        return {room for room in ("daemon", "guardian", "instrument", "drivers", "cli") if f"nightwell::{room}::" in symbols}
+    check({"daemon", "guardian", "instrument"} <= rooms("nightwelld"), "this look sees nothing")
+    check(not rooms("nightwell-relay"), f"the relay holds code of {rooms('nightwell-relay')}")
+
+
 run_tests([closed_journals, places, growing, several_files, torn_ends, damaged, changed_while_followed, requests, refusals,
-           too_slow, sends_more, stalled, many_at_once, full, given_away, a_sound_start])
+           too_slow, sends_more, stalled, many_at_once, full, given_away, knows_no_control,
+           a_sound_start])
