@@ -22,7 +22,8 @@ struct RecordChoice {
 class RecordPrinter {
  public:
   explicit RecordPrinter(RecordChoice choice)
-      : choice_(std::move(choice)), text_(choice_.local ? journal::RecordWords::Times::local : journal::RecordWords::Times::utc) {}
+      : choice_(std::move(choice)),
+        text_(choice_.local ? journal::RecordWords::Times::local : journal::RecordWords::Times::utc) {}
 
   // A line without LF. Errors: damaged.
   Result<void> print(std::string_view line);

@@ -67,7 +67,7 @@ void draw_setpoints(Svg& svg, const Frame& frame, const Digest& digest, double e
 
 void draw_axes(Svg& svg, const Frame& frame, Range hours, Range celsius, TimeAxis axis, double width, double height) {
   const auto y_ticks = report::ticks(celsius, static_cast<int>(std::max(3.0, height / 45)));
-  const auto x_ticks = report::ticks(hours, static_cast<int>(std::max(3.0, width / 75)));
+  const auto x_ticks = report::ticks(hours, static_cast<int>(std::max(3.0, width / 100)));
   for (const double value : y_ticks.at) {
     svg.line({margin_left, frame.y(value)}, {frame.end(), frame.y(value)}, grid_stroke);
     std::string text = journal::fixed(value, y_ticks.decimals);

@@ -22,16 +22,22 @@ constexpr std::size_t most_channels = 2000;
 
 // What a supervisor wants to see of the night in the order it happened; the rest is readings and plans.
 bool is_event(std::string_view kind) {
-  static constexpr std::array<std::string_view, 15> kinds{"opened",  "failure",  "phase",   "person",  "ask",
-                                                          "fault",   "guard",    "plateau", "park",    "note",
-                                                          "storage", "left_out", "survey",  "closing", "seal"};
+  static constexpr std::array<std::string_view, 17> kinds{
+      "opened", "failure", "phase",    "person", "ask",     "fault", "guard",   "plateau", "park",
+      "note",   "storage", "left_out", "survey", "closing", "seal",  "overdue", "hook"};
   return std::find(kinds.begin(), kinds.end(), kind) != kinds.end();
 }
 
 // Codes come from a file: a journal full of new ones must not fill the memory.
-void count_code(std::map<std::string, std::uint64_t, std::less<>>& counts, const std::string& code) {
+void count_code(std::map<std::string, std::uint64_t, std::less<>>& counts, const std::string& code,
+                std::uint64_t by = 1) {
   const bool fits = counts.size() < most_codes || counts.contains(code);
-  ++counts[fits && !code.empty() ? code : "other"];
+  counts[fits && !code.empty() ? code : "other"] += by;
+}
+
+// That a hook was told something is of interest where it failed.
+bool is_quiet(const journal::Record& record) {
+  return record.kind == "hook" && raw_text_at(record.body, "outcome") == "done";
 }
 
 std::uint64_t sum(const std::map<std::string, std::uint64_t, std::less<>>& counts) {
@@ -81,6 +87,8 @@ void Digester::take(const journal::Record& record) {
   if (kind == "person" && raw_text_at(body, "request") == "ready") out_.questions.clear();
   if (kind == "fault") count_code(out_.source_faults, raw_text_at(body, "code"));
   if (kind == "guard") ++out_.guards;
+  if (kind == "overdue") out_.overdue = raw_text_at(body, "text");
+  if (kind == "hook") count_code(out_.hooks, raw_text_at(body, "outcome"));
   if (kind == "failure") ++out_.failures;
   if (kind == "storage") count_code(out_.storage_events, raw_text_at(body, "event"));
   if (kind == "survey") out_.survey_findings = list_at(body, "findings").size();
@@ -90,6 +98,7 @@ void Digester::take(const journal::Record& record) {
     out_.ending = raw_text_at(body, "ending");
     out_.ending_why = raw_text_at(body, "why");
     out_.questions.clear();
+    out_.overdue.clear();
   }
   if (kind == "seal") out_.seal_algorithm = raw_text_at(body, "algorithm");
   if (kind == "sweep") {
@@ -157,6 +166,7 @@ void Digester::take_phase(const Json& body) {
   out_.phase = raw_text_at(body, "phase");
   out_.phase_why = raw_text_at(body, "why");
   out_.phase_since = now_;
+  out_.overdue.clear();
   out_.plateau = count_at(body, "plateau");
   out_.setpoint_c = number_at(body, "setpoint_c");
   if (out_.phase != "waiting" && out_.phase != "held") out_.questions.clear();
@@ -221,12 +231,16 @@ void Digester::take_ask(const Json& body) {
 }
 
 void Digester::take_disk(const Json& body) {
-  DiskDigest disk;
-  disk.syncs = count_at(body, "syncs").value_or(0);
-  disk.mean_s = number_at(body, "mean_s");
-  disk.largest_s = number_at(body, "largest_s");
-  disk.at = now_;
-  out_.disk = std::move(disk);
+  if (!out_.disk) out_.disk.emplace();
+  DiskDigest& disk = *out_.disk;
+  const std::size_t syncs = count_at(body, "syncs").value_or(0);
+  disk.syncs += syncs;
+  disk.waited_s += number_at(body, "mean_s").value_or(0) * static_cast<double>(syncs);
+  disk.largest_s = std::max(disk.largest_s, number_at(body, "largest_s").value_or(0));
+  disk.copy_behind_bytes = number_at(body, "copy_behind_bytes");
+  if (const Json& again = at(body, "asked_again"); again.is_object())
+    for (const auto& [scanner, times] : again.items())
+      count_code(out_.asked_again, scanner, journal::count_of(times).value_or(0));
 }
 
 void Digester::take_sweep(const journal::SweepRecord& record) {
@@ -252,7 +266,7 @@ void Digester::take_reference(const journal::SweepRecord& record) {
 void Digester::take_event(const journal::Record& record) {
   // All are read, also those that are not shown: names and units stand in the opening records.
   std::string text = words_.said(record);
-  if (!is_event(record.kind)) return;
+  if (!is_event(record.kind) || is_quiet(record)) return;
   out_.events.push_back({now_, record.kind, journal::clip(text, longest_event)});
   if (out_.events.size() > most_events) out_.events.pop_front();
 }

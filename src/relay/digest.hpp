@@ -80,11 +80,12 @@ struct SetpointChange {
   std::optional<double> setpoint_c;
 };
 
-// How the journal's own disk does, where the journal tells.
+// How the journal's own disk does, where the journal tells (records `disk`): all of them together.
 struct DiskDigest {
-  std::uint64_t syncs = 0;  // since the run opened
-  std::optional<double> mean_s, largest_s;
-  Moment at;
+  std::uint64_t syncs = 0;
+  double waited_s = 0;  // by all of them
+  double largest_s = 0;
+  std::optional<double> copy_behind_bytes;  // of the second copy, by the newest record; nothing: there is none
 };
 
 struct Digest {
@@ -106,6 +107,7 @@ struct Digest {
   std::vector<SetpointChange> setpoints;
 
   std::vector<SourceDigest> sources;
+  std::string overdue;                    // why this phase takes longer than it should; empty while it does not
   std::vector<QuestionDigest> questions;  // put to a person and not answered yet, one a source
   std::vector<std::string> left_out;      // names of channels
   std::optional<std::size_t> survey_findings;
@@ -117,6 +119,9 @@ struct Digest {
   std::map<std::string, std::uint64_t, std::less<>> reading_faults;  // by code
   std::map<std::string, std::uint64_t, std::less<>> source_faults;   // by code
   std::uint64_t odd_replies = 0;  // readings answered unusually: asked twice, stray line ends
+  // Questions that scanners were asked again, by scanner: the reply was late, missing or garbled.
+  std::map<std::string, std::uint64_t, std::less<>> asked_again;
+  std::map<std::string, std::uint64_t, std::less<>> hooks;  // that were told something, by outcome
   std::uint64_t guards = 0, failures = 0;
   std::map<std::string, std::uint64_t, std::less<>> storage_events;  // by event
   std::optional<DiskDigest> disk;

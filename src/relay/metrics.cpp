@@ -148,6 +148,10 @@ void write_state(Writer& out, const Runs& runs) {
   for_each_bench(out, runs, [](const RunView& run) {
     return Count(run.digest->parked() && !run.digest->park_confirmed() ? 1 : 0);
   });
+  out.family("nightwell_run_overdue", Type::gauge, "", "1 while the run's state lasts clearly longer than it should.");
+  for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->overdue.empty() ? 0 : 1); });
+  out.family("nightwell_run_hooks", Type::counter, "", "Hooks that were told something, by outcome.");
+  write_counts(out, runs, "outcome", &Digest::hooks);
   out.family("nightwell_run_questions", Type::gauge, "", "Questions that wait for a person at the bench.");
   for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->questions.size()); });
 }
@@ -174,6 +178,9 @@ void write_readings(Writer& out, const Runs& runs) {
   write_counts(out, runs, "code", &Digest::reading_faults);
   out.family("nightwell_source_faults", Type::counter, "", "Faults of heat sources, by the journal's code.");
   write_counts(out, runs, "code", &Digest::source_faults);
+  out.family("nightwell_asked_again", Type::counter, "",
+             "Questions that scanners were asked again: the reply was late, missing or garbled.");
+  write_counts(out, runs, "scanner", &Digest::asked_again);
   out.family("nightwell_odd_replies", Type::counter, "", "Readings that were asked for twice or answered unusually.");
   for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->odd_replies); });
   out.family("nightwell_guards_crossed", Type::counter, "", "Guards that were crossed.");
@@ -195,17 +202,21 @@ void write_journal(Writer& out, const Runs& runs) {
   for_each_bench(out, runs, [](const RunView& run) { return Count(run.trouble ? 1 : 0); });
   out.family("nightwell_journal_storage_events", Type::counter, "", "Records of the journal's disk, by event.");
   write_counts(out, runs, "event", &Digest::storage_events);
+  out.family("nightwell_journal_copy_behind_bytes", Type::gauge, "bytes",
+             "How much the second copy lacks, where there is one.");
+  for_each_bench(out, runs,
+                 [](const RunView& run) { return run.digest->disk ? run.digest->disk->copy_behind_bytes : Number(); });
   out.family("nightwell_journal_sync_seconds", Type::summary, "seconds",
              "Waits for the disk (fdatasync) that the journal tells of: how many, how long in all.");
   for (const RunView& run : runs) {
     const auto& disk = run.digest->disk;
-    if (!disk || !disk->mean_s) continue;
+    if (!disk) continue;
     out.sample("_count", {{"bench", bench_of(run)}}, disk->syncs);
-    out.sample("_sum", {{"bench", bench_of(run)}}, static_cast<double>(disk->syncs) * *disk->mean_s);
+    out.sample("_sum", {{"bench", bench_of(run)}}, disk->waited_s);
   }
   out.family("nightwell_journal_longest_sync_seconds", Type::gauge, "seconds", "The longest of these waits.");
   for_each_bench(out, runs,
-                 [](const RunView& run) { return run.digest->disk ? run.digest->disk->largest_s : Number(); });
+                 [](const RunView& run) { return run.digest->disk ? Number(run.digest->disk->largest_s) : Number(); });
 }
 
 void write_refused(Writer& out, const char* listener, const Counters& counters) {

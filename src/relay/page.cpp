@@ -150,6 +150,7 @@ void put_calls(PageData& data, const RunView& run) {
     calls.push_back(call("Waits for a person at the bench:", question.text));
   if (digest.phase == "held" && !digest.closed)
     calls.push_back(call("Held by a person; it goes on when they say so.", ""));
+  if (!digest.overdue.empty()) calls.push_back(call("Takes longer than it should:", digest.overdue));
   if (run.silent())
     calls.push_back(call("Silent: the journal is not closed and has gained nothing for 5 minutes or more.",
                          (digest.newest ? "The newest record is of " + clock_text(digest.newest->utc) + ". " : "") +
@@ -307,10 +308,18 @@ std::string seal_text(const Digest& digest) {
   return "signed with " + digest.seal_algorithm + "; this page does not check the signature";
 }
 
+std::string milliseconds(double seconds) {
+  return seconds < 1 ? journal::fixed(seconds * 1e3, 1) + " ms" : duration_text(seconds);
+}
+
 std::string disk_text(const DiskDigest& disk) {
-  return joined({counted(disk.syncs, "sync"), disk.mean_s ? "mean " + duration_text(*disk.mean_s) : "",
-                 disk.largest_s ? "longest " + duration_text(*disk.largest_s) : ""},
-                ", ");
+  if (disk.syncs == 0) return "no sync yet";
+  return joined(
+      {counted(disk.syncs, "sync"), "mean " + milliseconds(disk.waited_s / static_cast<double>(disk.syncs)),
+       "longest " + milliseconds(disk.largest_s),
+       disk.copy_behind_bytes.value_or(0) > 0 ? "second copy behind by " + shortest(*disk.copy_behind_bytes) + " bytes"
+                                              : ""},
+      ", ");
 }
 
 Result<std::string> journal_part(const RunView& run) {
@@ -327,6 +336,8 @@ Result<std::string> journal_part(const RunView& run) {
     facts.push_back(fact("In the last minute", journal::fixed(digest.readings_per_s, 1) + " readings a second"));
   if (!digest.reading_faults.empty()) facts.push_back(fact("Readings without a value", by_code(digest.reading_faults)));
   if (!digest.source_faults.empty()) facts.push_back(fact("Faults of sources", by_code(digest.source_faults)));
+  if (!digest.asked_again.empty()) facts.push_back(fact("Asked again", by_code(digest.asked_again)));
+  if (!digest.hooks.empty()) facts.push_back(fact("Hooks", by_code(digest.hooks)));
   if (digest.survey_findings) facts.push_back(fact("Survey", counted(*digest.survey_findings, "finding")));
   if (!digest.storage_events.empty()) facts.push_back(fact("The disk said", by_code(digest.storage_events)));
   if (digest.disk) facts.push_back(fact("Onto the disk", disk_text(*digest.disk)));

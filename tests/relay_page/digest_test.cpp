@@ -49,6 +49,15 @@ TEST_CASE("the reading rate is that of the last minute of the run") {
   CHECK(run.digest().readings_per_s == 0);
 }
 
+TEST_CASE("overdue is said until the state changes") {
+  ToldRun run;
+  open(run);
+  run(9000, "overdue", {{"phase", "settle"}, {"text", "it settles for 2 h 20 min"}});
+  CHECK(run.digest().overdue == "it settles for 2 h 20 min");
+  run(9100, "phase", phase("capture", 0, -25.0, "steady"));
+  CHECK(run.digest().overdue.empty());
+}
+
 TEST_CASE("a question stands until it is answered") {
   ToldRun run;
   open(run);
@@ -85,7 +94,15 @@ TEST_CASE("what plateaus came to, faults of sources, the disk, and the end") {
   run(950, "plateau", {{"plateau", 1}, {"outcome", "skipped"}, {"window", nullptr}, {"why", "a person"}});
   run(960, "fault", {{"instrument", "bath"}, {"code", "no_answer"}, {"text", "no reply"}});
   run(961, "storage", {{"event", "slow"}, {"text", "a sync took 6 s"}});
-  run(962, "disk", {{"syncs", 120}, {"mean_s", 0.01}, {"largest_s", 6.0}});
+  run(962, "disk", {{"syncs", 120}, {"mean_s", 0.01}, {"largest_s", 6.0}, {"asked_again", {{"scanner a", 2}}}});
+  run(963, "disk",
+      {{"syncs", 80},
+       {"mean_s", 0.02},
+       {"largest_s", 0.1},
+       {"copy_behind_bytes", 300},
+       {"asked_again", {{"scanner a", 1}, {"scanner b", 0}}}});
+  run(964, "disk", {{"syncs", 0}, {"mean_s", nullptr}, {"largest_s", nullptr}, {"copy_behind_bytes", nullptr}});
+  run(965, "hook", {{"hook", "mail"}, {"outcome", "done"}})(966, "hook", {{"hook", "mail"}, {"outcome", "time_limit"}});
   run(970, "closing", {{"ending", "finished"}, {"why", "every plateau is done"}});
   run(970, "seal", {{"algorithm", "none"}, {"key", nullptr}, {"signature", nullptr}});
   const Digest& digest = run.digest();
@@ -94,12 +111,16 @@ TEST_CASE("what plateaus came to, faults of sources, the disk, and the end") {
   CHECK(digest.plateaus[0].mean_c == -25.001);
   CHECK(digest.source_faults.at("no_answer") == 1);
   CHECK(digest.storage_events.at("slow") == 1);
-  CHECK(digest.disk->syncs == 120);
+  CHECK(digest.disk->syncs == 200);
+  CHECK(digest.disk->waited_s == Approx(120 * 0.01 + 80 * 0.02));
   CHECK(digest.disk->largest_s == 6.0);
+  CHECK_FALSE(digest.disk->copy_behind_bytes);
+  CHECK(digest.asked_again.at("scanner a") == 3);
+  CHECK(digest.hooks.at("time_limit") == 1);
   CHECK(digest.closed);
   CHECK(digest.ending == "finished");
   CHECK(digest.seal_algorithm == "none");
-  CHECK(digest.events.size() == 9);
+  CHECK(digest.events.size() == 10);
   CHECK(digest.events.back().kind == "seal");
 }
 

@@ -42,7 +42,7 @@ TEST_CASE("the page says where the run is, in words") {
   open(run);
   run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
   const std::string now = html_of(run.view(), "now");
-  CHECK(contains(now, "<span>settle</span> <small>plateau 1 of 2</small>"));
+  CHECK(contains(now, "<span class=\"state\">settle</span> <small>plateau 1 of 2</small>"));
   CHECK(contains(now, "\u221224.5000 °C"));
   CHECK(contains(now, "0.500 K above the setpoint"));
   CHECK(contains(

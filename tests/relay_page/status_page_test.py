@@ -226,7 +226,7 @@ def damaged_and_long():
         damaged[1] = damaged[1].replace(b'"text":"a"', b'"text":"c"')
         lab.write("bad-1", damaged)
         lab.start()
-        lab.until("/run/long-1", "<span>settle</span>")
+        lab.until("/run/long-1", '<span class="state">settle</span>')
         body = lab.until("/run/bad-1", "cannot be read further")
         check("record 2" in body, "it does not say where")
 
@@ -247,7 +247,7 @@ def streams_have_a_limit():
 def metrics():
     check(openmetrics_check.check_the_check() is None, "")
     with PageLab() as lab:
-        lab.write("cold-1", chain(begun() + [Record("disk", fields(syncs=4, mean_s=0.5, largest_s=1.5))]))
+        lab.write("cold-1", chain(begun() + [Record("disk", fields(syncs=4, mean_s=0.5, largest_s=1.5, copy_behind_bytes=7, asked_again={"a": 1}))]))
         lab.write("hot-1", chain(begun(bench="hot room") + [closing(), Seal()]))
         lab.start()
         lab.until("/run/cold-1", "14.2500 °C")
@@ -258,7 +258,7 @@ def metrics():
         with open(os.path.join(os.environ["NIGHTWELL_SOURCE_DIR"], "docs", "relay.md")) as document:
             told = set(re.findall(r"^\| `(nightwell_\w+)`", document.read(), re.MULTILINE))
         known = set(families)
-        rare = {"nightwell_reading_faults", "nightwell_source_faults", "nightwell_journal_storage_events", "nightwell_relay_lag_bytes",
+        rare = {"nightwell_run_hooks", "nightwell_reading_faults", "nightwell_source_faults", "nightwell_journal_storage_events", "nightwell_relay_lag_bytes",
                 "nightwell_source_temperature_celsius"}
         check(known <= told, f"docs/relay.md does not list {known - told}")
         check(told - rare <= known, f"docs/relay.md lists what is not there: {told - rare - known}")

@@ -58,7 +58,7 @@
       addLocalTime(section);
     }
     const plain = (selector) => (document.querySelector(selector)?.textContent || "").trim().replace(/\s+/g, " ");
-    const state = plain("h1");
+    const state = [plain("h1 .state"), plain("h1 small")].filter(Boolean).join(", ");
     if (state) document.title = state + ", " + plain(".where b");
     announce((state + ". " + plain("#calls")).trim());
   }
