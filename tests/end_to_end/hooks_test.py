@@ -3,13 +3,13 @@
 Needs python3-jsonschema besides the standard library, to hold the hooks file's schema against the daemon.
 """
 import copy
+import email
+import email.policy
 import json
 import os
 import re
 import signal
-import stat
 import subprocess
-import sys
 
 import jsonschema
 
@@ -253,7 +253,68 @@ def tells_of_a_night_that_a_daemon_did_not_survive():
         check(len(hooks.told("good")) == 3, "told once, and of a closed run never")
 
 
-TESTS = (hostile_hooks_hold_nothing_up, refuses_files_that_will_not_do, tells_of_a_night_that_a_daemon_did_not_survive)
+def the_examples_do_what_they_say():
+    """demo/hooks with a sendmail and a mosquitto_pub that only keep what they are given; the record is as bad as records get."""
+    with Lab() as lab:
+        record = json.dumps({"n": 812, "utc": "2026-11-26T02:14:05.000250Z", "up_s": 1.0, "kind": "phase", "phase": "parked",
+                             "why": "scanner-a:\nBcc: all@example.org\n.\n\x1b[2J\u202e", "prev": "0" * 64}) + "\n"
+        keeper = os.path.join(lab.folder, "keeper")
+        with open(keeper, "w") as f:
+            f.write(f"#!/bin/sh\nprintf '%s\\n' \"$@\" >{keeper}.arguments\ncat >{keeper}.input\n"
+                    f"[ -z \"$HOME\" ] || cat \"$HOME/.config/mosquitto_pub\" >{keeper}.secret\nexit 3\n")
+        os.chmod(keeper, 0o700)
+
+        def run(name, *arguments):
+            return subprocess.run([f"{SOURCE}/demo/hooks/{name}", *arguments], input=record, text=True, timeout=60, cwd="/",
+                                  capture_output=True,
+                                  env={"PATH": "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin", "LANG": "C.UTF-8",
+                                       "NIGHTWELL_HOOK": name, "NIGHTWELL_EVENT": "parked", "NIGHTWELL_RUN": "night-1",
+                                       "NIGHTWELL_BENCH": "cold/st\u00f6re #1", "NIGHTWELL_JOURNAL": "/somewhere/journal.ndjson"})
+
+        def kept(what):
+            with open(f"{keeper}.{what}") as f:
+                return f.read()
+
+        done = run("mail", "--to", "duty@example.org", "--sendmail", keeper)
+        check(done.returncode == 3, f"its own exit code is that of sendmail: {done}")
+        check(kept("arguments").split() == ["-odi", "-i", "-t"], kept("arguments"))
+        mail = email.message_from_string(kept("input"), policy=email.policy.default)
+        check(mail["Subject"] == "Nightwell, cold/st\u00f6re #1: the run is PARKED", f"{mail['Subject']!r}")
+        check(mail["To"] == "duty@example.org" and mail["Bcc"] is None, f"{mail.items()}")
+        body = mail.get_content()
+        check("why: scanner-a: Bcc: all@example.org .  [2J" in body and "\x1b" not in body and "\u202e" not in body, body)
+        check("Record: 812" in body and "Run: night-1" in body, body)
+
+        secret = os.path.join(lab.folder, "password")
+        with open(secret, "w") as f:
+            f.write("sesame\n")
+        done = run("mqtt", "--host", "broker.example.org", "--publish", keeper, "--username", "lab", "--password-file", secret)
+        check(done.returncode == 3, f"{done}")
+        arguments = kept("arguments").splitlines()
+        check(arguments == ["-h", "broker.example.org", "-p", "1883", "-q", "1", "-t",
+                            "nightwell/cold%2Fst%C3%B6re%20%231/parked", "-s"], f"{arguments}")
+        check(kept("input") == record[:-1], "the record as it is")
+        check(kept("secret") == "-u lab\n-P sesame\n", kept("secret"))
+
+        told = os.path.join(lab.folder, "told.txt")
+        for _ in range(2):
+            check(run("append", told).returncode == 0, "appends")
+        with open(told) as f:
+            check(f.read() == 2 * f"cold/st\u00f6re #1 parked {record}", "a line a call")
+
+        with open(f"{SOURCE}/demo/hooks/hooks.json") as f, open(f"{SOURCE}/profiles/schema/hooks.schema.json") as g:
+            jsonschema.validate(json.load(f), json.load(g), jsonschema.Draft202012Validator)
+
+
+def the_document_lists_the_same_words():
+    with open(f"{SOURCE}/profiles/schema/hooks.schema.json") as f:
+        words = json.load(f)["$defs"]["hook_event"]["enum"]
+    with open(f"{SOURCE}/docs/hooks.md") as f:
+        section = f.read().split("\n## What a hook can be told\n")[1].split("\n## ")[0]
+    check(re.findall(r"^\| `([a-z_]+)` \|", section, re.MULTILINE) == words, "words of docs/hooks.md")
+
+
+TESTS = (the_examples_do_what_they_say, the_document_lists_the_same_words, hostile_hooks_hold_nothing_up, refuses_files_that_will_not_do, tells_of_a_night_that_a_daemon_did_not_survive)
 
 if __name__ == "__main__":
     main({test.__name__: test for test in TESTS})
