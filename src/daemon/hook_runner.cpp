@@ -56,7 +56,7 @@ struct HookRunner::Core : std::enable_shared_from_this<HookRunner::Core> {
   Ended ended;  // empty once the owner is gone
   std::vector<std::unique_ptr<Slot>> slots;
   std::vector<char> scratch;
-  HookStarter starter;
+  std::optional<HookStarter> starter{std::in_place};  // nothing once the owner is gone
 
   static HookQueue::Moment now() { return std::chrono::steady_clock::now(); }
 
@@ -90,14 +90,15 @@ struct HookRunner::Core : std::enable_shared_from_this<HookRunner::Core> {
   // ---- a process from its start to its end ----
 
   void start(Slot& slot, const SharedCall& call) {
-    starter.start(slot.hook.name, slot.hook.run, call,
-                  [weak = weak_from_this(), &slot, &where = io](Result<std::shared_ptr<HookProcess>> started) {
-                    asio::post(where, [weak, &slot, started = std::move(started)] {
-                      const auto self = weak.lock();
-                      if (self && self->ended) return self->on_started(slot, started);
-                      if (started) ::kill(-(*started)->pid, SIGKILL);  // nobody is there for it any more
-                    });
-                  });
+    if (!starter) return;
+    starter->start(slot.hook.name, slot.hook.run, call,
+                   [weak = weak_from_this(), &slot, &where = io](Result<std::shared_ptr<HookProcess>> started) {
+                     asio::post(where, [weak, &slot, started = std::move(started)] {
+                       const auto self = weak.lock();
+                       if (self && self->ended) return self->on_started(slot, started);
+                       if (started) ::kill(-(*started)->pid, SIGKILL);  // nobody is there for it any more
+                     });
+                   });
   }
 
   void on_started(Slot& slot, const Result<std::shared_ptr<HookProcess>>& started) {
@@ -164,6 +165,7 @@ struct HookRunner::Core : std::enable_shared_from_this<HookRunner::Core> {
 
   void abandon() {
     ended = nullptr;
+    starter.reset();  // its thread uses the loop, which may go next
     for (auto& slot : slots) {
       slot->alarm.cancel();
       if (slot->pid <= 0) continue;
