@@ -1,12 +1,14 @@
-// The command `nightwell`. The commands themselves are in commands/, listed in commands.hpp.
+#include "cli/program.hpp"
+
 #include <CLI/CLI.hpp>
 #include <cstdio>
 
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 
-int main(int count, char** arguments) {
-  using namespace nightwell::cli;
+namespace nightwell::cli {
+
+int run_program(int count, char** arguments) {
   Context context;
   CLI::App program("Nightwell: calibrates temperature sensors through the night.", "nightwell");
   program.set_version_flag("--version", std::string("nightwell ") + NIGHTWELL_VERSION);
@@ -33,3 +35,5 @@ int main(int count, char** arguments) {
   }
   return static_cast<int>(context.exit);
 }
+
+}  // namespace nightwell::cli
