@@ -2,8 +2,9 @@
 // up without holding anybody.
 //
 // Copied is only what is on disk in the first place, so that the copy never has a line more. After an error it starts again at the
-// last byte that is known to be on the copy's disk, 10 s later and again and again. The folder that holds the run's folder must
-// stay on the device that it was on at the start: an unmounted share must not fill the disk below it.
+// last byte that is known to be on the copy's disk, 10 s later and again and again; a copy that was taken away meanwhile is made
+// anew, and one that holds other bytes is let be. The folder that holds the run's folder must stay on the device that it was on at
+// the start: an unmounted share must not fill the disk below it.
 #pragma once
 
 #include <chrono>
@@ -19,11 +20,12 @@ namespace nightwell::journal {
 class Copy {
  public:
   enum class News { behind, caught_up };
-  // Called on the copy's thread, once as it falls behind and once as it has caught up again.
+  // Called once as it falls behind and once as it has caught up again: on the copy's thread, or from offer() where that thread hangs.
   using Tell = std::function<void(News, std::string text)>;
 
   struct Pauses {
     std::chrono::milliseconds between{1000}, after_error{10'000};
+    std::chrono::milliseconds longest_hang{60'000};  // a disk that answers nothing for so long: it is behind
   };
 
   // `target` must not exist; its folder is made where it does not.

@@ -115,7 +115,7 @@ def errors(step, chosen=None):
     return good
 
 
-# Which call hangs for 30 s, in the middle of a run. At this speed the hang is ten minutes of it: long, and within what its guards
+# Which call hangs for 30 s, in the middle of a run. At this speed the hang is half an hour of it: long, and within what its guards
 # allow.
 AT_THE_PLAN = (("openat", 1), ("fsync", 1), ("fallocate", 1), ("write", 1), ("fallocate", 2), ("fdatasync", 1))
 HANGS = (("fdatasync", 4), ("fdatasync", 8), ("write", 20), ("write", 100))
@@ -133,7 +133,7 @@ def stall():
             tally.add(night, f"the plan, {call} {nth}", lost + night.judge() + (["a source was told something"] if night.told() else []))
 
     def later(call, nth):
-        with Night(inject=f"{call}:delay_enter=30s:when={nth}", speed=20, where=journals) as night:
+        with Night(inject=f"{call}:delay_enter=30s:when={nth}", speed=60, where=journals) as night:
             night.live()
             if not night.started:
                 return tally.add(night, f"{call} {nth}", ["it did not start"])
@@ -146,7 +146,7 @@ def stall():
             tally.add(night, f"{call} {nth}", lost)
 
     side_by_side(lambda one, *case: one(*case), [(at_the_plan, *case) for case in AT_THE_PLAN] +
-                 [(later, *case) for case in HANGS])
+                 [(later, *case) for case in HANGS], at_once=len(AT_THE_PLAN) + len(HANGS))
     return all([tally.say(), stall_that_parks()])
 
 
@@ -155,7 +155,7 @@ def stall_that_parks():
     tally = Tally("a disk that hangs for 75 s, and a park without it")
 
     def one(call, nth):
-        with Night(inject=f"{call}:delay_enter=75s:when={nth}", speed=20, where=journals) as night:
+        with Night(inject=f"{call}:delay_enter=75s:when={nth}", speed=30, where=journals) as night:
             lost = []
             if night.start():
                 wait_for(lambda: 20 in night.told(), 150)  # the source's safe temperature

@@ -229,8 +229,8 @@ class Tally:
         return good
 
 
-def side_by_side(one, cases):
+def side_by_side(one, cases, at_once=AT_ONCE):
     """one(*case) for each, several at once; the first exception is raised here."""
-    with concurrent.futures.ThreadPoolExecutor(AT_ONCE) as pool:
+    with concurrent.futures.ThreadPoolExecutor(at_once) as pool:
         for done in [pool.submit(one, *case) for case in cases]:
             done.result()
