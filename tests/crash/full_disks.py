@@ -216,7 +216,7 @@ def copies_of(folder):
 
 def copy_stalls(tally, took):
     """Its disk answers after 65 s, and after 60 s it is said to be behind."""
-    disks = Disks(second=64 * MIB, speed=20, inject="fdatasync:delay_enter=65s:when=2", where=copies_of)
+    disks = Disks(second=64 * MIB, speed=12, inject="fdatasync:delay_enter=65s:when=2", where=copies_of)
     with disks as night:
         lost = []
         night.live()
@@ -226,7 +226,7 @@ def copy_stalls(tally, took):
 
 
 def no_copy(tally, took):
-    with Disks(speed=20) as night:
+    with Disks(speed=12) as night:
         night.live()
         expect(lost := [], night.wait(seconds=240), "it hangs")
         took["no copy"] = [record["up_s"] for record in night.records() if record["kind"] == "plateau"]
@@ -240,5 +240,5 @@ def copy():
                  [(copy_stalls, took), (no_copy, took), (copy_fills_up,), (copy_vanishes,)])
     print(f"      the plateaus closed at up_s: {took}")
     late = [abs(a - b) for a, b in zip(*took.values())]
-    expect(tally.lost, max(late) < 20, f"the copy held the run, whose clock runs 20 times as fast: {late} s")
+    expect(tally.lost, max(late) < 20, f"the copy held the run, whose clock runs 12 times as fast: {late} s")
     return tally.say()
