@@ -99,21 +99,28 @@ class Night:
             self.started = os.listdir(os.path.join(self.lab.state, "runs"))[0]
         return self.started
 
-    def acknowledged(self, request):
+    def acknowledged(self, request, seconds=10):
         """Asks until it is granted: it is refused until the run heats. An answer of "yes" is an acknowledgement."""
-        end = time.monotonic() + 10
+        end = time.monotonic() + seconds
         while self.alive() and time.monotonic() < end:
             if self.ask(request):
                 self.persons += 1
                 return True
         return False
 
+    def held(self):
+        """While the disk hangs, `hold` gives up after 15 s and is granted all the same: the run would be held for ever."""
+        try:
+            return self.alive() and self.lab.state_of(self.started) == "held"
+        except Failed:
+            return False
+
     def live(self, until=None):
         """Until the run has ended, the daemon is dead, or `until` says so."""
         if not self.start():
             return
-        if self.acknowledged("hold"):
-            self.acknowledged("resume")
+        if self.acknowledged("hold") or self.held():
+            self.acknowledged("resume", 60)
         self.wait(until)
 
     def wait(self, until=None, seconds=180):
