@@ -18,6 +18,7 @@ enum class Exit : int {
   refused = 3,     // the daemon said no, or there is none
   unfinished = 4,  // the run ended without finishing, or a journal is not whole
   unsealed = 5,    // a whole journal that nobody signed, where a seal was asked for
+  changed = 6,     // a relay shows another history than it did before
 };
 
 struct Context {

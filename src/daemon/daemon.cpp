@@ -8,6 +8,7 @@
 #include <chrono>
 #include <ctime>
 
+#include "daemon/records.hpp"
 #include "drivers/registry.hpp"
 #include "plan/loader.hpp"
 
@@ -20,6 +21,7 @@ using Json = nlohmann::ordered_json;
 // Long enough for the off ladder with a slow instrument, short enough for a service manager's patience.
 constexpr std::chrono::seconds shut_down_patience{10};
 constexpr std::chrono::milliseconds shut_down_look{50};
+constexpr std::chrono::seconds hook_patience{10};  // once every run is closed
 
 constexpr std::size_t ended_runs_kept = 20;
 
@@ -52,13 +54,38 @@ std::vector<Port> ports_of(const sequence::Plan& plan) {
 }  // namespace
 
 Daemon::Daemon(asio::io_context& io, RunStore store, DaemonSettings settings)
-    : io_(io), store_(std::move(store)), settings_(std::move(settings)), registry_(drivers::registry()), timer_(io) {}
+    : io_(io),
+      store_(std::move(store)),
+      settings_(std::move(settings)),
+      registry_(drivers::registry()),
+      timer_(io),
+      hooks_(io, settings_.hooks,
+             [this](const std::string& hook, const HookReport& report) { on_hook_ended(hook, report); }) {}
 
-void Daemon::report_unclosed() const {
-  for (const auto& run : store_.list())
-    if (!run.ending)
-      spdlog::warn("run {} ended without closing: its journal counts as far as it goes, it is not continued ({})",
-                   run.run, run.trouble.empty() ? run.journal.string() : run.trouble);
+void Daemon::report_unclosed() {
+  for (const auto& run : store_.list()) {
+    if (run.ending) continue;
+    const std::string text = "ended without closing: its journal counts as far as it goes, it is not continued";
+    spdlog::warn("run {} {} ({})", run.run, text, run.trouble.empty() ? run.journal.string() : run.trouble);
+    if (!hooks_.wanted(HookEvent::unclosed, run.bench) || !store_.first_told(run.run)) continue;
+    hooks_.tell(call_without_record(HookEvent::unclosed, run.run, run.bench, run.journal.string(),
+                                    utc_now("%Y-%m-%dT%H:%M:%SZ"), text));
+  }
+}
+
+// Into the run's journal while it is open. What went wrong, and what no journal takes, is in the log.
+void Daemon::on_hook_ended(const std::string& hook, const HookReport& report) {
+  constexpr std::size_t kept_in_log = 4096;
+  const auto run = runs_.find(report.call->run);
+  const bool recorded = run != runs_.end() && run->second->hook_ended(hook, report);
+  if (recorded && report.outcome == HookOutcome::done) return;
+  std::string how(name(report.outcome));
+  if (report.end.exit) how += " " + std::to_string(*report.end.exit);
+  if (report.end.signal) how += " " + std::to_string(*report.end.signal);
+  const std::string text = hook_said(report, kept_in_log);
+  spdlog::log(report.outcome == HookOutcome::done ? spdlog::level::info : spdlog::level::warn,
+              "{}: hook {}, {}: {}{}{}", report.call->run, hook, name(report.call->event), how,
+              text.empty() ? "" : ": ", text);
 }
 
 void Daemon::answer(const Json& request, const std::string& who, const Reply& reply) {
@@ -99,6 +126,7 @@ Result<std::unique_ptr<Executor>> Daemon::make_run(const Json& request, Json& re
   settings.speed = settings_.speed;
   if (settings_.second_folder) settings.second_folder = *settings_.second_folder / *run;
   settings.key = settings_.key;
+  if (!settings_.hooks.empty()) settings.tell = [this](HookCall call) { hooks_.tell(std::move(call)); };
   return Executor::open(io_, std::move(plan), std::move(settings), registry_);
 }
 
@@ -228,13 +256,20 @@ void Daemon::wait_for_end(std::chrono::steady_clock::time_point latest, std::fun
     for (auto& [id, run] : runs_)
       run->close_unproved(
           "the daemon ended before the park was proved; the guardian goes on trying: look at the source");
-  if (late || all_idle()) {
-    ended();
-    return;
-  }
+  if (late || all_idle()) return wait_for_hooks(std::chrono::steady_clock::now() + hook_patience, std::move(ended));
   timer_.expires_after(shut_down_look);
   timer_.async_wait([this, latest, ended = std::move(ended)](const asio::error_code& error) {
     if (!error) wait_for_end(latest, ended);
+  });
+}
+
+void Daemon::wait_for_hooks(std::chrono::steady_clock::time_point latest, std::function<void()> ended) {
+  const bool late = std::chrono::steady_clock::now() >= latest;
+  if (late) hooks_.give_up();
+  if (hooks_.idle() || std::chrono::steady_clock::now() >= latest + 2 * hook_grace) return ended();
+  timer_.expires_after(shut_down_look);
+  timer_.async_wait([this, latest, ended = std::move(ended)](const asio::error_code& error) {
+    if (!error) wait_for_hooks(latest, ended);
   });
 }
 

@@ -11,6 +11,7 @@
 #include <string>
 
 #include "daemon/executor.hpp"
+#include "daemon/hook_runner.hpp"
 #include "daemon/run_store.hpp"
 
 namespace nightwell::daemon {
@@ -21,21 +22,23 @@ struct DaemonSettings {
   // On another disk: a second copy of each journal, and where a journal goes on whose own disk fails. Exists.
   std::optional<std::filesystem::path> second_folder;
   std::shared_ptr<const journal::SigningKey> key;  // null: journals are closed unsigned
+  std::vector<Hook> hooks;
 };
 
 class Daemon {
  public:
   Daemon(asio::io_context& io, RunStore store, DaemonSettings settings);
 
-  // Says in the log which runs of the state folder ended without closing.
-  void report_unclosed() const;
+  // Says in the log which runs of the state folder ended without closing, and to hooks those that they were not yet told of.
+  void report_unclosed();
 
   using Reply = std::function<void(nlohmann::ordered_json)>;
   // Answers one request (docs/control.md): at once, or when what the answer acknowledges is on disk. `who` is the peer, as the
   // socket knows it.
   void answer(const nlohmann::ordered_json& request, const std::string& who, const Reply& reply);
 
-  // Parks every open run and calls `ended` once all are closed and their guardians have ended, or after a while.
+  // Parks every open run and calls `ended` once all are closed, their guardians have ended and hooks have been told, or after a
+  // while.
   void shut_down(const std::string& cause, std::function<void()> ended);
 
  private:
@@ -49,8 +52,10 @@ class Daemon {
   Result<Executor*> open_run(const Json& request) const;
   Result<void> instruments_free(const sequence::Plan& plan) const;
   void forget_old();
+  void on_hook_ended(const std::string& hook, const HookReport& report);
   [[nodiscard]] bool all_idle() const;
   void wait_for_end(std::chrono::steady_clock::time_point latest, std::function<void()> ended);
+  void wait_for_hooks(std::chrono::steady_clock::time_point latest, std::function<void()> ended);
 
   asio::io_context& io_;
   RunStore store_;
@@ -58,6 +63,7 @@ class Daemon {
   instrument::Registry registry_;
   std::map<std::string, std::unique_ptr<Executor>> runs_;
   asio::steady_timer timer_;
+  HookRunner hooks_;
 };
 
 }  // namespace nightwell::daemon

@@ -117,6 +117,8 @@ Executor::Executor(asio::io_context& io, Plan plan, ExecutorSettings settings, c
       run_(begin(plan_)),
       sources_(plan_.sources.size()),
       alarm_(io, clock_, [this] { feed(Tick{}); }),
+      overdue_alarm_(io, clock_, [this] { look_whether_overdue(); }),
+      figures_alarm_(io, clock_, [this] { record_figures(); }),
       journal_timer_(io) {}
 
 Executor::~Executor() = default;
@@ -152,6 +154,8 @@ void Executor::start(Told told) {
       record("closing", {{"ending", name(Ending::stopped)}, {"why", written.error().text()}});
     }
     if (written) {
+      begun_ = true;
+      figures_alarm_.set(clock_.now() + figures_every);
       asio::co_spawn(io_, open_instruments(), asio::detached);
       asio::co_spawn(io_, look_after_journal_now_and_then(), asio::detached);
     } else {
@@ -264,6 +268,7 @@ void Executor::take(const Event& event) {
   if (tick && !stepped.actions.empty()) record(text.kind, text.fields);
 
   for (const auto& action : stepped.actions) {
+    if (std::holds_alternative<Close>(action)) record_figures();
     if (const auto added = action_record(plan_, action)) record(added->kind, added->fields);
     closing_ = closing_ || std::holds_alternative<Close>(action);
     wait = wait || !std::holds_alternative<StartSweep>(action);
@@ -332,6 +337,20 @@ void Executor::perform(const Action& action) {
 void Executor::schedule() {
   if (done()) return;
   if (const auto wake = wake_at(plan_, run_)) alarm_.set(*wake);
+  if (const auto late = overdue_at(plan_, run_, overdue_said_))
+    overdue_alarm_.set(*late);
+  else
+    overdue_alarm_.cancel();
+}
+
+void Executor::look_whether_overdue() {
+  if (done() || closing_) return;
+  if (const auto late = overdue(plan_, run_, overdue_said_, clock_.now())) {
+    const RecordText text = overdue_record(*late);
+    record(text.kind, text.fields);
+    spdlog::warn("{}: overdue: {}", settings_.run, late->text);
+  }
+  schedule();
 }
 
 void Executor::ask(Request request, const std::string& who, const std::string& why, Told told) {
@@ -409,6 +428,8 @@ void Executor::park_all(const std::string& cause) {
 void Executor::close_run(const Close& close) {
   ending_ = close;
   alarm_.cancel();
+  overdue_alarm_.cancel();
+  figures_alarm_.cancel();
   journal_timer_.cancel();
   effects_.clear();
   journal_.end();
@@ -421,6 +442,7 @@ void Executor::close_run(const Close& close) {
 void Executor::close_unproved(const std::string& why) {
   if (done()) return;
   const Close close{Ending::parked, why};
+  record_figures();
   record("closing", {{"ending", name(close.ending)}, {"why", close.why}});
   closing_ = true;
   close_run(close);
@@ -487,9 +509,47 @@ void Executor::lane_done(const std::shared_ptr<SweepInProgress>& sweep) {
 bool Executor::record(const std::string& kind, const Json& fields) {
   if (storage_fault_ || closing_) return false;
   const journal::Stamp stamp{clock_.utc(), clock_.now()};
-  auto written = journal_.append(kind, fields, stamp);
-  if (!written) storage_failed(written.error());
+  const auto event = begun_ && settings_.tell ? events_.of(kind, fields) : std::nullopt;
+  std::string line;
+  auto written = journal_.append(kind, fields, stamp, event ? &line : nullptr);
+  if (!written)
+    storage_failed(written.error());
+  else if (event)
+    tell_when_on_disk(*event, *written, std::move(line));
   return written.ok();
+}
+
+void Executor::tell_when_on_disk(HookEvent event, std::uint64_t n, std::string line) {
+  HookCall call{event, settings_.run, plan_.bench, journal_path().string(), n, std::move(line)};
+  commit([this, call = std::move(call)](const Result<void>& written) {
+    if (written) settings_.tell(call);
+  });
+}
+
+// Of a disk that takes nothing no record can speak: the line has no n and no prev, and is nowhere else.
+void Executor::tell_without_record(HookEvent event, const std::string& text) {
+  if (!settings_.tell) return;
+  settings_.tell(call_without_record(event, settings_.run, plan_.bench, journal_path().string(), clock_.utc(), text));
+}
+
+bool Executor::hook_ended(const std::string& hook, const HookReport& report) {
+  const RecordText text = hook_record(hook, report);
+  return !done() && record(text.kind, text.fields);
+}
+
+// Of the time since the last such record.
+void Executor::record_figures() {
+  if (done() || closing_ || !begun_) return;
+  std::vector<AskedAgain> again;
+  asked_again_.resize(plan_.scanners.size());
+  for (std::size_t s = 0; s < plan_.scanners.size(); ++s) {
+    const std::uint64_t until_now = s < scanners_.size() ? scanners_[s]->asked_again() : 0;
+    again.push_back({plan_.scanners[s].name, until_now - asked_again_[s]});
+    asked_again_[s] = until_now;
+  }
+  const RecordText text = disk_record(journal_.take_figures(), again);
+  record(text.kind, text.fields);
+  figures_alarm_.set(clock_.now() + figures_every);
 }
 
 // `then` is called, in this thread, when everything recorded so far is on disk, or with why it cannot be.
@@ -512,6 +572,7 @@ void Executor::storage_failed(const Error& error) {
   spdlog::critical("{}: the journal cannot be written: {}; parking", settings_.run, error.text());
   for (auto& source : sources_)
     if (source.guardian) source.guardian->park("the journal cannot be written");
+  tell_without_record(HookEvent::storage, "the journal cannot be written: " + error.text() + "; parking");
   asio::post(io_, [this, text = error.text()] { feed(Failed{"the journal cannot be written: " + text}); });
 }
 
@@ -526,7 +587,9 @@ void Executor::look_after_journal() {
   const bool stalled = journal_.waiting() > longest_stall;
   if (stalled && !stalled_) {
     spdlog::critical("{}: the disk has taken no record for {} s; parking", settings_.run, longest_stall.count());
-    feed(Failed{"the disk has taken no record for " + std::to_string(longest_stall.count()) + " s"});
+    const std::string text = "the disk has taken no record for " + std::to_string(longest_stall.count()) + " s";
+    tell_without_record(HookEvent::storage, text + "; parking");
+    feed(Failed{text});
   }
   stalled_ = stalled;
 }

@@ -22,10 +22,13 @@
 #include <vector>
 
 #include "daemon/alarm.hpp"
+#include "daemon/hook_events.hpp"
+#include "daemon/hook_queue.hpp"
 #include "guardian/client.hpp"
 #include "instrument/clock.hpp"
 #include "instrument/registry.hpp"
 #include "journal/journal.hpp"
+#include "sequence/overdue.hpp"
 #include "sequence/sequencer.hpp"
 
 namespace nightwell::daemon {
@@ -37,6 +40,8 @@ struct ExecutorSettings {
   double speed = 1;                                    // of the run's clock
   std::optional<std::filesystem::path> second_folder;  // of this run; see journal.hpp
   std::shared_ptr<const journal::SigningKey> key;      // null: the journal is closed unsigned
+  // Told of what hooks may want to know, once its record is on disk. May be empty.
+  std::function<void(HookCall)> tell;
 };
 
 class Executor {
@@ -60,6 +65,9 @@ class Executor {
 
   // Parks, for a reason of the daemon's own.
   void fail(const std::string& cause);
+
+  // How a hook that was told ended: a record of the journal. False: it takes none any more.
+  bool hook_ended(const std::string& hook, const HookReport& report);
 
   // The journal is closed and nothing more will be decided.
   [[nodiscard]] bool done() const { return ending_.has_value(); }
@@ -119,6 +127,10 @@ class Executor {
   void lane_done(const std::shared_ptr<SweepInProgress>& sweep);
 
   bool record(const std::string& kind, const nlohmann::ordered_json& fields);
+  void tell_when_on_disk(HookEvent event, std::uint64_t n, std::string line);
+  void tell_without_record(HookEvent event, const std::string& text);
+  void record_figures();
+  void look_whether_overdue();
   std::uint64_t commit(std::function<void(const Result<void>&)> then);
   void storage_failed(const Error& error);
   void look_after_journal();
@@ -133,11 +145,12 @@ class Executor {
   sequence::Run run_;
   std::vector<std::unique_ptr<instrument::Scanner>> scanners_;
   std::vector<Source> sources_;
-  Alarm alarm_;
+  Alarm alarm_, overdue_alarm_, figures_alarm_;
   asio::steady_timer journal_timer_;
   std::deque<sequence::Event> waiting_;
   std::deque<Effects> effects_;
   std::uint64_t commits_asked_ = 0, commits_done_ = 0;
+  bool begun_ = false;  // the plan is on disk and whoever started it knows
   bool stepping_ = false;
   bool closing_ = false;  // the closing record is written: nothing more is
   bool stalled_ = false;  // the disk hangs
@@ -145,6 +158,9 @@ class Executor {
   bool scanners_open_ = false;
   std::optional<std::string> storage_fault_;
   std::optional<sequence::Close> ending_;
+  sequence::OverdueSaid overdue_said_;
+  std::vector<std::uint64_t> asked_again_;  // a scanner each, as last recorded
+  EventsOfRun events_;
   std::string opened_utc_;
   std::string why_;  // of the last phase change
   std::string waiting_for_;

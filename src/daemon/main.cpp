@@ -12,7 +12,7 @@
 
 #include "daemon/control_server.hpp"
 #include "daemon/daemon.hpp"
-#include "daemon/safe_log.hpp"
+#include "journal/safe_log.hpp"
 #include "nightwell/folders.hpp"
 
 namespace {
@@ -23,7 +23,7 @@ using namespace nightwell;
 constexpr int exit_done = 0, exit_bad_input = 2, exit_refused = 3;
 
 struct Options {
-  std::string runtime, state, guardian, second, seal_key;
+  std::string runtime, state, guardian, second, seal_key, hooks;
   double speed = 1;
 };
 
@@ -64,6 +64,17 @@ Result<void> read_evidence_settings(const Options& options, daemon::DaemonSettin
   return {};
 }
 
+// False: the file, or a program that it names, will not do; every fault is said.
+bool read_hooks_file(const Options& options, daemon::DaemonSettings& settings) {
+  if (options.hooks.empty()) return true;
+  const auto read = daemon::read_hooks(plan::gather_one(options.hooks));
+  const auto* hooks = std::get_if<std::vector<daemon::Hook>>(&read);
+  const auto faults = hooks ? daemon::program_faults(options.hooks, *hooks) : std::get<std::vector<plan::Fault>>(read);
+  for (const auto& fault : faults) std::fprintf(stderr, "nightwelld: %s\n", plan::text(fault).c_str());
+  if (hooks) settings.hooks = *hooks;
+  return faults.empty();
+}
+
 int serve(const Options& options) {
   const auto state = state_folder(options.state, process_environment(), getuid());
   if (!state) return complain(state.error(), exit_bad_input);
@@ -78,9 +89,10 @@ int serve(const Options& options) {
   settings.guardian = guardian;
   settings.speed = options.speed;
   if (auto read = read_evidence_settings(options, settings); !read) return complain(read.error(), exit_bad_input);
+  if (!read_hooks_file(options, settings)) return exit_bad_input;
 
   asio::io_context io(1);
-  auto store = daemon::RunStore::open(*state);
+  auto store = daemon::RunStore::open(*state, settings.second_folder);
   if (!store) return complain(store.error(), store.error().code == Errc::refused ? exit_refused : exit_bad_input);
   daemon::Daemon the_daemon(io, std::move(store).value(), std::move(settings));
   daemon::ControlServer server(io, [&](const nlohmann::ordered_json& request, const std::string& who,
@@ -121,6 +133,7 @@ int main(int argc, char** argv) {
       "folder on another disk: a second copy of each journal, and where a journal goes on if its disk fails");
   app.add_option("--seal-key", options.seal_key,
                  "private key that journals are sealed with (see `nightwell keys make`)");
+  app.add_option("--hooks", options.hooks, "file that says which programs are told of what (see docs/hooks.md)");
   app.add_option("--speed", options.speed, "clock of the runs, times real time; for simulated benches only")
       ->check(CLI::Range(0.1, 100000.0));
   app.set_version_flag("--version", NIGHTWELL_VERSION);
@@ -134,7 +147,7 @@ int main(int argc, char** argv) {
   std::signal(SIGXFSZ, SIG_IGN);  // a file limit is an error to report, not an end
   raise_file_limit();
   spdlog::set_default_logger(spdlog::stderr_logger_st("nightwelld"));
-  spdlog::set_formatter(daemon::safe_log_format());
+  spdlog::set_formatter(journal::safe_log_format());
   spdlog::flush_on(spdlog::level::info);
   return serve(options);
 }

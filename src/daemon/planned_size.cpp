@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "daemon/records.hpp"
 #include "sequence/estimate.hpp"
 #include "sequence/reading_order.hpp"
 
@@ -31,6 +32,7 @@ std::uint64_t planned_bytes(const sequence::Plan& plan) {
   for (const auto& scanner : plan.scanners) bytes += static_cast<double>(scanner.dialect.json.size());
   for (const auto& source : plan.sources) bytes += static_cast<double>(source.dialect.json.size());
   bytes += times(lasting_s, plan.sampling.every) * (bytes_of_record + bytes_of_reading * channels);
+  bytes += times(lasting_s, figures_every) * bytes_of_record;
   for (const auto& source : plan.sources) bytes += times(lasting_s, source.poll) * bytes_of_record;
   for (const auto& plateau : plan.plateaus) {
     const auto visits = static_cast<double>(sequence::visits(plan, plateau.capture.order).size());

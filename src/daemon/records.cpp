@@ -4,6 +4,7 @@
 
 #include "journal/journal.hpp"
 #include "journal/or_null.hpp"
+#include "journal/plain_text.hpp"
 #include "plan/plan_json.hpp"
 #include "sequence/conversion.hpp"
 #include "sequence/reading_order.hpp"
@@ -181,6 +182,59 @@ RecordText event_record(const Plan& plan, const Event& event, const std::optiona
 
 std::optional<RecordText> action_record(const Plan& plan, const Action& action) {
   return std::visit(ActionRecord{plan}, action);
+}
+
+RecordText overdue_record(const Overdue& late) {
+  return {"overdue",
+          {{"phase", name(late.phase)},
+           {"plateau", or_null(late.plateau)},
+           {"lasted_s", to_seconds(late.lasted)},
+           {"expected_s", late.expected ? Json(to_seconds(*late.expected)) : Json(nullptr)},
+           {"text", late.text}}};
+}
+
+RecordText disk_record(const journal::JournalFigures& figures, const std::vector<AskedAgain>& asked_again) {
+  const auto seconds = [](auto length) { return std::chrono::duration<double>(length).count(); };
+  const bool any = figures.syncs > 0;
+  Json scanners = Json::object();
+  for (const auto& [scanner, times] : asked_again) scanners[scanner] = times;
+  return {"disk",
+          {{"syncs", figures.syncs},
+           {"mean_s", any ? Json(seconds(figures.total) / static_cast<double>(figures.syncs)) : Json(nullptr)},
+           {"largest_s", any ? Json(seconds(figures.largest)) : Json(nullptr)},
+           {"queued_largest", figures.most_queued},
+           {"copy_behind_bytes", or_null(figures.copy_behind_bytes)},
+           {"asked_again", std::move(scanners)}}};
+}
+
+RecordText hook_record(const std::string& hook, const HookReport& report) {
+  return {"hook",
+          {{"hook", hook},
+           {"event", name(report.call->event)},
+           {"record", or_null(report.call->record)},
+           {"outcome", name(report.outcome)},
+           {"exit", or_null(report.end.exit)},
+           {"signal", or_null(report.end.signal)},
+           {"took_s", to_seconds(report.took)},
+           {"text", hook_said(report, hook_text_kept)}}};
+}
+
+HookCall call_without_record(HookEvent event, const std::string& run, const std::string& bench,
+                             const std::string& journal, const std::string& utc, const std::string& text) {
+  const Json line{{"utc", utc}, {"kind", name(event)}, {"run", run}, {"text", text}};
+  return {event, run, bench, journal, std::nullopt, line.dump(-1, ' ', true, Json::error_handler_t::replace) + "\n"};
+}
+
+std::string hook_said(const HookReport& report, std::size_t kept) {
+  std::string text = report.text;
+  while (!text.empty() && (text.back() == '\n' || text.back() == ' ')) text.pop_back();
+  const bool cut = text.size() > kept;
+  if (cut) {
+    std::size_t at = kept;
+    while (at > 0 && (static_cast<unsigned char>(text[at]) & 0xC0) == 0x80) --at;  // not within a character
+    text.resize(at);
+  }
+  return journal::printable(text) + (cut ? " …" : "");
 }
 
 Json window_json(const WindowFacts& facts) {

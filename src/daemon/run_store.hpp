@@ -22,8 +22,10 @@ struct StoredRun {
 
 class RunStore {
  public:
-  // Makes STATE/runs and takes a lock, so that one daemon serves a state folder; refused if another one does.
-  static Result<RunStore> open(const std::filesystem::path& state);
+  // Makes STATE/runs and takes a lock, so that one daemon serves a state folder; refused if another one does. `second`: where
+  // journals go on whose own disk failed, in a folder a run.
+  static Result<RunStore> open(const std::filesystem::path& state,
+                               std::optional<std::filesystem::path> second = std::nullopt);
   RunStore(RunStore&& other) noexcept;
   RunStore& operator=(RunStore&& other) = delete;
   ~RunStore();
@@ -32,15 +34,20 @@ class RunStore {
   Result<std::string> make(const std::string& profile, const std::string& utc);
   [[nodiscard]] std::filesystem::path folder(const std::string& run) const;
 
-  // All runs, oldest first. Reads the first record and the last of each journal only.
+  // Whether this is the first time that somebody is told of this run's missing end; noted in its folder.
+  [[nodiscard]] bool first_told(const std::string& run) const;
+
+  // All runs, oldest first. Reads the first line of each journal and the last two only.
   [[nodiscard]] std::vector<StoredRun> list() const;
 
   [[nodiscard]] const std::filesystem::path& state() const { return state_; }
 
  private:
-  RunStore(std::filesystem::path state, int lock) : state_(std::move(state)), lock_(lock) {}
+  RunStore(std::filesystem::path state, std::optional<std::filesystem::path> second, int lock)
+      : state_(std::move(state)), second_(std::move(second)), lock_(lock) {}
 
   std::filesystem::path state_;
+  std::optional<std::filesystem::path> second_;
   int lock_ = -1;
 };
 

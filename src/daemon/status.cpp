@@ -67,10 +67,9 @@ Json sweeps_json(const Plan& plan, const Run& run) {
   const auto& capture_plan = plan.plateaus[*at].capture;
   if (const auto* capture = std::get_if<Capture>(&run.state))
     return {{"done", capture->done}, {"of", capture_plan.sweeps}};
-  const auto* settle = std::get_if<Settle>(&run.state);
-  if (settle && capture_plan.placement == Placement::inside)
-    return {{"done", std::min<std::size_t>(settle->sweeps.size(), static_cast<std::size_t>(capture_plan.sweeps))},
-            {"of", capture_plan.sweeps}};
+  // Which sweeps it will be, only the proof decides: the last ones.
+  if (std::holds_alternative<Settle>(run.state) && capture_plan.placement == Placement::inside)
+    return {{"done", 0}, {"of", capture_plan.sweeps}};
   return nullptr;
 }
 

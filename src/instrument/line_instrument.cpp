@@ -188,6 +188,7 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
       if (!entries) co_return entries.error();
       if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front())) co_return refusal(*entries);
     }
+    if (attempt > 0) ++asked_again_;
     const Result<std::string_view> line = co_await link_.query(*message);
     if (line) {
       last_text_.assign(*line);

@@ -59,6 +59,7 @@ class LineInstrument {
 
   [[nodiscard]] const std::string& last_text() const { return last_text_; }  // of the newest reply
   [[nodiscard]] bool last_was_odd() const { return last_was_odd_; }
+  [[nodiscard]] std::uint64_t asked_again() const { return asked_again_; }  // questions, since it was made
 
  private:
   using Entries = std::vector<QueueEntry>;
@@ -88,6 +89,7 @@ class LineInstrument {
   std::string known_;     // the marker's reply that said so, as the link gives it
   std::string last_text_;
   bool last_was_odd_ = false;
+  std::uint64_t asked_again_ = 0;
   bool queue_unread_ = false;  // something odd happened: the instrument may have said why
   bool start_up_due_ = false;  // a setting was refused: what the start-up set may be gone
   bool talking_ = false;

@@ -16,6 +16,7 @@ class LineScanner final : public Scanner {
   // it cannot express (bad_input).
   asio::awaitable<Result<void>> configure(ChannelSetup channel) override;
   asio::awaitable<Result<Reading>> read(ChannelSetup channel) override;
+  [[nodiscard]] std::uint64_t asked_again() const override { return instrument_.asked_again(); }
   void close() override;
 
  private:

@@ -7,6 +7,7 @@
 
 #include <asio/awaitable.hpp>
 #include <asio/io_context.hpp>
+#include <cstdint>
 #include <memory>
 #include <string>
 
@@ -24,6 +25,8 @@ class Scanner {
   virtual asio::awaitable<Result<Identity>> identify() = 0;
   virtual asio::awaitable<Result<void>> configure(ChannelSetup channel) = 0;
   virtual asio::awaitable<Result<Reading>> read(ChannelSetup channel) = 0;
+  // How many questions were asked again since it was made: late, missing or garbled replies.
+  [[nodiscard]] virtual std::uint64_t asked_again() const = 0;
   // Closes the port; pending calls end with port_gone.
   virtual void close() = 0;
 };

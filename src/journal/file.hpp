@@ -21,6 +21,7 @@ class File {
   File& operator=(File&& other) noexcept;
   ~File();
   [[nodiscard]] int fd() const { return fd_; }
+  [[nodiscard]] int release() { return std::exchange(fd_, -1); }
 
  private:
   int fd_;

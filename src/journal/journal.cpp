@@ -62,6 +62,9 @@ struct Journal::Shared {
   std::optional<SteadyClock::time_point> queued_since,
       taken_since;                // oldest line in the queue; with the thread, unsynced
   std::uint64_t taken_bytes = 0;  // with the thread, unsynced
+  std::uint64_t queued_lines = 0, taken_lines = 0;
+  JournalFigures figures;
+  std::vector<std::shared_ptr<Copy>> copies;  // as the thread has them
   std::vector<JournalNews> news;
   std::optional<Error> lost;
   bool ending = false, ended = false;
@@ -121,6 +124,8 @@ class Journal::Thread {
                                     const std::lock_guard lock(shared->mutex);
                                     shared->news.push_back({what, std::move(text)});
                                   }));
+    const std::lock_guard lock(shared_->mutex);
+    shared_->copies.push_back(copies_.back());
   }
 
   // Waits for work; false once the end has come and nothing is left.
@@ -140,8 +145,10 @@ class Journal::Thread {
     if (lost_) {
       work_.clear();
       shared_->taken_since.reset();
+      shared_->queued_lines = 0;
     }
     shared_->taken_bytes += work_.size();
+    shared_->taken_lines += std::exchange(shared_->queued_lines, 0);
     ending_ = shared_->ending;
     oldest_ = shared_->taken_since;
     return !ending_ || !work_.empty() || !waiters_.empty() || !unsynced_.empty();
@@ -179,10 +186,18 @@ class Journal::Thread {
   void sync_segment() {
     const auto begun = SteadyClock::now();
     const auto synced = segment_->sync();
-    if (const auto took = SteadyClock::now() - begun; took >= slow_sync)
-      tell(JournalNews::What::slow, "the disk took " + one_decimal(took) + " s to take records");
+    const auto took = SteadyClock::now() - begun;
+    if (took >= slow_sync) tell(JournalNews::What::slow, "the disk took " + one_decimal(took) + " s to take records");
     if (!synced) return move(synced.error());
+    count_sync(took);
     forget_unsynced();
+  }
+
+  void count_sync(SteadyClock::duration took) {
+    const std::lock_guard lock(shared_->mutex);
+    ++shared_->figures.syncs;
+    shared_->figures.total += took;
+    shared_->figures.largest = std::max(shared_->figures.largest, took);
   }
 
   void forget_unsynced() {
@@ -190,7 +205,7 @@ class Journal::Thread {
     if (copying()) copies_.back()->offer(segment_->size());
     const std::lock_guard lock(shared_->mutex);
     shared_->taken_since.reset();
-    shared_->taken_bytes = 0;
+    shared_->taken_bytes = shared_->taken_lines = 0;
   }
 
   // Goes on in a new file with what is not on disk; the file that failed is left as it is.
@@ -268,7 +283,7 @@ class Journal::Thread {
     const std::lock_guard lock(shared_->mutex);
     shared_->lost = error;
     shared_->taken_since.reset();
-    shared_->taken_bytes = 0;
+    shared_->taken_bytes = shared_->taken_lines = 0;
   }
 
   std::shared_ptr<Shared> shared_;
@@ -299,7 +314,8 @@ Journal::~Journal() {
   shared_->abandoned = true;
 }
 
-Result<std::uint64_t> Journal::append(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp) {
+Result<std::uint64_t> Journal::append(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp,
+                                      std::string* bytes) {
   const auto line = composer_.compose(kind, fields, stamp);
   if (!line) return line.error();
   {
@@ -310,6 +326,7 @@ Result<std::uint64_t> Journal::append(std::string_view kind, const nlohmann::ord
                    shared_->settings.file.string()};
   }
   put(*line);
+  if (bytes) *bytes = *line;
   const std::uint64_t n = composer_.count() - 1;
   if (kind == "closing") {
     const auto seal = composer_.compose_seal(key_.get());
@@ -323,6 +340,8 @@ void Journal::put(std::string_view line) {
   composer_.accept();
   const std::lock_guard lock(shared_->mutex);
   shared_->queue += line;
+  ++shared_->queued_lines;
+  shared_->figures.most_queued = std::max(shared_->figures.most_queued, shared_->queued_lines + shared_->taken_lines);
   if (!shared_->queued_since) shared_->queued_since = SteadyClock::now();
   shared_->changed.notify_one();
 }
@@ -353,6 +372,15 @@ std::chrono::steady_clock::duration Journal::waiting() const {
 std::vector<JournalNews> Journal::take_news() {
   const std::lock_guard lock(shared_->mutex);
   return std::exchange(shared_->news, {});
+}
+
+JournalFigures Journal::take_figures() {
+  const std::lock_guard lock(shared_->mutex);
+  JournalFigures figures = std::exchange(shared_->figures, {});
+  shared_->figures.most_queued = shared_->queued_lines + shared_->taken_lines;
+  if (shared_->settings.second_folder) figures.copy_behind_bytes = 0;
+  for (const auto& copy : shared_->copies) *figures.copy_behind_bytes += copy->behind();
+  return figures;
 }
 
 }  // namespace nightwell::journal

@@ -58,6 +58,14 @@ struct JournalNews {
 // The enumerator's own name.
 [[nodiscard]] std::string_view name(JournalNews::What what);
 
+// How the disk has done since it was last asked: for people who watch it.
+struct JournalFigures {
+  std::uint64_t syncs = 0;                                 // fdatasyncs that succeeded
+  std::chrono::steady_clock::duration total{}, largest{};  // of them
+  std::uint64_t most_queued = 0;                           // lines that were not on disk, at the worst moment
+  std::optional<std::uint64_t> copy_behind_bytes;          // now; nullopt: there is no second folder
+};
+
 class Journal {
  public:
   using Waiter = std::function<void(const Result<void>&)>;
@@ -68,9 +76,10 @@ class Journal {
   // Ends as end() does, and waits `patience` for it; a disk that hangs longer keeps its thread, and nobody waits for it.
   ~Journal();
 
-  // Takes one record; gives its n. Behind the closing record the seal follows by itself. Errors: bad_input (composer.hpp),
-  // storage (the journal is lost).
-  Result<std::uint64_t> append(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp);
+  // Takes one record; gives its n, and in `line` its bytes with their LF. Behind the closing record the seal follows by itself.
+  // Errors: bad_input (composer.hpp), storage (the journal is lost).
+  Result<std::uint64_t> append(std::string_view kind, const nlohmann::ordered_json& fields, const Stamp& stamp,
+                               std::string* line = nullptr);
 
   // `waiter` is told, once, when all that was taken so far is on disk, or why it cannot be.
   void commit(Waiter waiter);
@@ -82,6 +91,8 @@ class Journal {
   // For how long the oldest line that is not on disk has waited.
   [[nodiscard]] std::chrono::steady_clock::duration waiting() const;
   [[nodiscard]] std::vector<JournalNews> take_news();
+  // Counting starts anew.
+  [[nodiscard]] JournalFigures take_figures();
 
  private:
   struct Shared;

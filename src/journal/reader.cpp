@@ -71,6 +71,9 @@ class Chain {
   // Nothing may follow, not even a torn end.
   [[nodiscard]] bool complete() const { return end_ == End::sealed || (end_ == End::closed && !out_.has_seals); }
   [[nodiscard]] std::uint64_t lines() const { return out_.lines; }
+  [[nodiscard]] std::uint64_t bytes() const { return out_.bytes; }
+  [[nodiscard]] bool closed() const { return out_.closed; }
+  [[nodiscard]] std::string_view head() const { return view(head_); }
   [[nodiscard]] Verification verification(std::optional<TornTail> torn) const {
     Verification out = out_;
     out.head = view(head_);
@@ -307,6 +310,45 @@ Result<Verification> verify(const std::filesystem::path& path) {
       [](const Lines::Line&, const Frame&) {});
   if (out && closing.is_object()) (*out).ending = ending_of(closing);
   return out;
+}
+
+struct LineCheck::State {
+  Chain chain;
+};
+
+LineCheck::LineCheck(const std::filesystem::path& source) : state_(std::make_unique<State>()) {
+  state_->chain.enter(source);
+}
+LineCheck::LineCheck(LineCheck&&) noexcept = default;
+LineCheck& LineCheck::operator=(LineCheck&&) noexcept = default;
+LineCheck::~LineCheck() = default;
+
+Result<void> LineCheck::accept(std::string_view line) {
+  Chain& chain = state_->chain;
+  const std::uint64_t offset = chain.bytes();
+  if (line.size() > max_line_bytes)
+    return chain.damaged(offset, "longer than " + std::to_string(max_line_bytes) + " bytes");
+  Frame frame;
+  if (const auto fault = read_frame(line, frame)) return chain.damaged(offset, *fault);
+  if (const auto fault = strict_json::check(line)) return chain.damaged(offset, *fault);
+  if (auto broken = chain.link(frame, {line, offset})) return *broken;
+  return {};
+}
+
+std::uint64_t LineCheck::lines() const {
+  return state_->chain.lines();
+}
+std::uint64_t LineCheck::bytes() const {
+  return state_->chain.bytes();
+}
+std::string LineCheck::head() const {
+  return std::string(state_->chain.head());
+}
+bool LineCheck::closed() const {
+  return state_->chain.closed();
+}
+bool LineCheck::complete() const {
+  return state_->chain.complete();
 }
 
 std::string sha256_hex(std::string_view bytes) {

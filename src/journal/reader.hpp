@@ -21,6 +21,7 @@
 #include <cstdint>
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <nlohmann/json.hpp>
 #include <optional>
 #include <string>
@@ -77,6 +78,29 @@ Result<Verification> read(const std::filesystem::path& path, const std::function
 
 // The same check without building the records; see above for what it leaves out.
 Result<Verification> verify(const std::filesystem::path& path);
+
+// The checks of verify(), line by line, for whoever gets a journal's lines from elsewhere. A value that is fed every line from the
+// first one on.
+class LineCheck {
+ public:
+  explicit LineCheck(const std::filesystem::path& source);  // where the lines come from, for messages
+  LineCheck(LineCheck&&) noexcept;
+  LineCheck& operator=(LineCheck&&) noexcept;
+  ~LineCheck();
+
+  // The next line, without LF. After an error it stands where it stood before. Errors: damaged.
+  Result<void> accept(std::string_view line);
+
+  [[nodiscard]] std::uint64_t lines() const;  // accepted: what n the next one must have
+  [[nodiscard]] std::uint64_t bytes() const;  // of them, with their LF
+  [[nodiscard]] std::string head() const;     // hash of the last one; 64 zeros where there is none
+  [[nodiscard]] bool closed() const;          // there was a closing record
+  [[nodiscard]] bool complete() const;        // nothing may follow
+
+ private:
+  struct State;
+  std::unique_ptr<State> state_;
+};
 
 // Parses one line (without LF). Checks that it is an object with the first keys and prev in their places.
 Result<Record> parse_line(std::string_view line);

@@ -65,13 +65,25 @@ OrderedJson source_json(const Source& source) {
   return out;
 }
 
+// A survey needs no rule of these: what its profile does not give is null, and no zero that somebody might take for a limit.
+OrderedJson seconds_or_null(Duration length) {
+  return length == Duration::zero() ? OrderedJson(nullptr) : OrderedJson(to_seconds(length));
+}
+
 OrderedJson guards_json(const Guards& guards) {
-  return {{"reference_lowest_c", or_null(guards.reference_lowest_c)},
-          {"reference_highest_c", or_null(guards.reference_highest_c)},
-          {"item_lowest_c", or_null(guards.item_lowest_c)},
-          {"item_highest_c", or_null(guards.item_highest_c)},
-          {"stale_s", to_seconds(guards.stale)},
-          {"heating", heating(guards.heating_window, guards.heating_gain_k)}};
+  return {
+      {"reference_lowest_c", or_null(guards.reference_lowest_c)},
+      {"reference_highest_c", or_null(guards.reference_highest_c)},
+      {"item_lowest_c", or_null(guards.item_lowest_c)},
+      {"item_highest_c", or_null(guards.item_highest_c)},
+      {"stale_s", seconds_or_null(guards.stale)},
+      {"heating", guards.heating_window == Duration::zero() ? OrderedJson(nullptr)
+                                                            : heating(guards.heating_window, guards.heating_gain_k)}};
+}
+
+OrderedJson sampling_json(const Sampling& sampling) {
+  if (sampling.every == Duration::zero()) return nullptr;
+  return {{"every_s", to_seconds(sampling.every)}, {"items_every_s", to_seconds(sampling.items_every)}};
 }
 
 OrderedJson limit_json(const PhaseLimit& limit) {
@@ -98,10 +110,9 @@ OrderedJson plan_record(const Plan& plan) {
   OrderedJson out = {{"scanners", OrderedJson::array()}, {"sources", OrderedJson::array()}};
   for (const Scanner& scanner : plan.scanners) out["scanners"].push_back(scanner_json(scanner));
   for (const Source& source : plan.sources) out["sources"].push_back(source_json(source));
-  out["sampling"] = {{"every_s", to_seconds(plan.sampling.every)},
-                     {"items_every_s", to_seconds(plan.sampling.items_every)}};
+  out["sampling"] = sampling_json(plan.sampling);
   out["guards"] = guards_json(plan.guards);
-  out["cooldown"] = cooldown_json(plan.cooldown);
+  out["cooldown"] = plan.survey ? OrderedJson(nullptr) : cooldown_json(plan.cooldown);
   out["survey"] = plan.survey ? survey_json(*plan.survey) : OrderedJson(nullptr);
   return out;
 }

@@ -1,4 +1,4 @@
-// What the page's template is filled with. For report's own .cpp files: mustache is a large header.
+// What a page's template is filled with, the report's and the relay's. For .cpp files only: mustache is a large header.
 //
 // Every text goes in through put(), which shows control characters as escapes; the template escapes it for HTML, in
 // {{ }}. Drawings of ours alone go in through put_drawing() and stand in {{{ }}}.

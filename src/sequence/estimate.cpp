@@ -9,6 +9,7 @@ namespace nightwell::sequence {
 
 namespace {
 
+constexpr double usual_start_c = 20;
 constexpr double usual_reading_s = 0.3;
 constexpr double settle_windows = 2.0;  // a window seldom passes at its first try
 constexpr double least_scale = 0.2, largest_scale = 5.0;
@@ -22,14 +23,23 @@ double usual_rate_k_per_s(SourceKind kind) {
   return 1.0 / 60;
 }
 
+double approach_s(const Plan& plan, const Plateau& plateau, double from_c) {
+  return std::abs(plateau.setpoint_c - from_c) / usual_rate_k_per_s(plan.sources[plateau.source].kind);
+}
+
+double settle_s(const Plateau& plateau) {
+  return settle_windows * to_seconds(plateau.settle.window);
+}
+
+double capture_s(const Plan& plan, const Plateau& plateau) {
+  const double sweep_s = usual_reading_s * static_cast<double>(visits(plan, plateau.capture.order).size());
+  return plateau.capture.sweeps * (sweep_s + to_seconds(plateau.capture.pause));
+}
+
 double expected_s(const Plan& plan, std::size_t index, double from_c) {
   const Plateau& plateau = plan.plateaus[index];
-  const double rate = usual_rate_k_per_s(plan.sources[plateau.source].kind);
-  const double sweep_s = usual_reading_s * static_cast<double>(visits(plan, plateau.capture.order).size());
-  const double capture_s = plateau.capture.placement == Placement::inside
-                               ? 0
-                               : plateau.capture.sweeps * (sweep_s + to_seconds(plateau.capture.pause));
-  return std::abs(plateau.setpoint_c - from_c) / rate + settle_windows * to_seconds(plateau.settle.window) + capture_s;
+  const bool after = plateau.capture.placement == Placement::after;
+  return approach_s(plan, plateau, from_c) + settle_s(plateau) + (after ? capture_s(plan, plateau) : 0);
 }
 
 double cooldown_s(const Plan& plan) {
@@ -47,6 +57,15 @@ std::vector<double> expected_each(const Plan& plan, double start_c) {
     from_c = plan.plateaus[i].setpoint_c;
   }
   return out;
+}
+
+// True to expected time of the plateaus that are done, within reason; 1 where none is.
+double true_to_expected(const Run& run, const std::vector<double>& each) {
+  double expected_done_s = 0;
+  for (std::size_t i = 0; i < run.closed.size(); ++i) expected_done_s += each[i];
+  if (expected_done_s <= 0) return 1;
+  return std::clamp(to_seconds(run.closed.back().at - *run.plateaus_since) / expected_done_s, least_scale,
+                    largest_scale);
 }
 
 Progress survey_progress(const Plan& plan, const Run& run, Instant now) {
@@ -69,15 +88,11 @@ Progress progress(const Plan& plan, const Run& run, Instant now) {
   if (plan.survey) return survey_progress(plan, run, now);
   if (!run.plateaus_since) return {0, expected_duration(plan)};
 
-  const auto each = expected_each(plan, 20);
+  const auto each = expected_each(plan, usual_start_c);
   const std::size_t closed = run.closed.size();
-  double expected_done_s = 0, left_s = cooldown_s(plan);
-  for (std::size_t i = 0; i < closed; ++i) expected_done_s += each[i];
   const Instant last = closed > 0 ? run.closed.back().at : *run.plateaus_since;
-  const double scale =
-      closed > 0 && expected_done_s > 0
-          ? std::clamp(to_seconds(last - *run.plateaus_since) / expected_done_s, least_scale, largest_scale)
-          : 1.0;
+  const double scale = true_to_expected(run, each);
+  double left_s = cooldown_s(plan);
   for (std::size_t i = closed; i < each.size(); ++i) left_s += each[i];
   left_s *= scale;
   const double spent_s = to_seconds(now - last);
@@ -85,6 +100,23 @@ Progress progress(const Plan& plan, const Run& run, Instant now) {
   left_s -= std::min(spent_s, 0.95 * current_s);
   const double elapsed_s = to_seconds(now.since_open);
   return {elapsed_s / (elapsed_s + std::max(left_s, 0.0)), from_seconds(std::max(left_s, 0.0))};
+}
+
+std::optional<Duration> expected_phase(const Plan& plan, const Run& run) {
+  if (plan.survey || terminal(run) || !run.plateaus_since) return std::nullopt;
+  std::optional<double> lasts_s;
+  if (const auto* approach = std::get_if<Approach>(&run.state)) {
+    const std::size_t index = approach->plateau;
+    lasts_s = approach_s(plan, plan.plateaus[index], index > 0 ? plan.plateaus[index - 1].setpoint_c : usual_start_c);
+  } else if (const auto* settle = std::get_if<Settle>(&run.state)) {
+    lasts_s = settle_s(plan.plateaus[settle->plateau]);
+  } else if (const auto* capture = std::get_if<Capture>(&run.state)) {
+    lasts_s = capture_s(plan, plan.plateaus[capture->plateau]);
+  } else if (std::holds_alternative<Cooldown>(run.state)) {
+    lasts_s = cooldown_s(plan);
+  }
+  if (!lasts_s) return std::nullopt;
+  return from_seconds(*lasts_s * true_to_expected(run, expected_each(plan, usual_start_c)));
 }
 
 }  // namespace nightwell::sequence

@@ -6,6 +6,8 @@
 // rates are common practice, no source.
 #pragma once
 
+#include <optional>
+
 #include "sequence/plan.hpp"
 #include "sequence/sequencer.hpp"
 
@@ -19,5 +21,9 @@ struct Progress {
   Duration left{};
 };
 [[nodiscard]] Progress progress(const Plan& plan, const Run& run, Instant now);
+
+// How long the phase in progress should take from its begin, of the same forecast; nullopt where nothing is forecast: before
+// the first plateau, while the run is held or waits for a person, in a survey, and at the end.
+[[nodiscard]] std::optional<Duration> expected_phase(const Plan& plan, const Run& run);
 
 }  // namespace nightwell::sequence

@@ -203,10 +203,12 @@ class Lab:
     def state(self):
         return os.path.join(self.folder, "state")
 
-    def start_daemon(self, *options):
-        self.daemon = self.spawn("daemon", [f"{BIN}/nightwelld", "--runtime", os.path.join(self.folder, "runtime"), "--state",
-                                            self.state, "--speed", str(self.speed), *options])
-        wait_for(self.answers, 20)  # a killed daemon leaves its socket behind: that the file is there says nothing
+    def start_daemon(self, *options, under=(), answers=True):
+        """under: a program that starts it, and becomes it. answers: returns once it takes calls."""
+        self.daemon = self.spawn("daemon", [*under, f"{BIN}/nightwelld", "--runtime", os.path.join(self.folder, "runtime"),
+                                            "--state", self.state, "--speed", str(self.speed), *options])
+        if answers:
+            wait_for(self.answers, 20)  # a killed daemon leaves its socket behind: that the file is there says nothing
         return self.daemon
 
     def answers(self):
@@ -223,9 +225,9 @@ class Lab:
         done = subprocess.run([f"{BIN}/nightwell", *arguments], capture_output=True, text=True, timeout=120,
                               env=dict(os.environ, NIGHTWELL_RUNTIME=os.path.join(self.folder, "runtime"),
                                        NIGHTWELL_STATE=self.state), **more)
+        self.last = done
         check(expect is None or done.returncode == expect,
               f"nightwell {' '.join(arguments)}: exit {done.returncode}, expected {expect}\n{done.stdout}{done.stderr}")
-        self.last = done
         return done.stdout
 
     def start(self, files, *options):

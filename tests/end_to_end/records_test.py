@@ -29,6 +29,11 @@ NOT_HERE = {
     ("storage", "event", "space_out"): "the same",
     ("storage", "event", "unreserved"): "a file system that cannot reserve room (tests/crash)",
     ("opening", "format", "nightwell-journal/1"): "the first format is read, and not written any more",
+    ("overdue", "phase", "approach"): "longer nights than these (tests/sequence/overdue_test.cpp)",
+    ("overdue", "phase", "settle"): "the same",
+    ("overdue", "phase", "capture"): "the same",
+    ("overdue", "phase", "cooldown"): "the same",
+    ("hook", "outcome", "overflow"): "more calls than a night makes (tests/daemon/hook_queue_test.cpp)",
     ("guard", "guard", "reference_limit"): "a reference beyond its card: the same code as item_limit",
 }
 
@@ -121,7 +126,7 @@ def people_and_an_attended_source():
             {k: entry[k] for k in ("kind", "lowest_c", "highest_c", "safe_c", "absolute_highest_c")}, attended=True)
         lab.start_daemon()
         run = lab.start(bench.files(profile([21])))
-        lab.wait_state(run, "waiting")
+        wait_for(lambda: lab.records(run, "overdue"))
         lab.command("ready", run)
         lab.wait_state(run, "cooldown")
         lab.command("ready", run)
@@ -288,7 +293,28 @@ def a_second_copy_that_lags():
         return journal_of(lab.journal(run))
 
 
-NIGHTS = (a_second_copy_that_lags, every_sensor_sealed_with_a_budget, a_silent_source, an_unplugged_scanner,
+def hooks_of_all_outcomes():
+    with Lab(speed=600) as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        lab.start_sim(bench)
+        programs = {"good": "echo told", "fails": "exit 3", "dies": "kill -9 $$", "sleeps": "exec sleep 1000", "changes": ""}
+        hooks = {"format": "nightwell-hooks/1", "hooks": []}
+        for name, text in programs.items():
+            os.makedirs(f"{lab.folder}/hooks", exist_ok=True)
+            with open(f"{lab.folder}/hooks/{name}", "w") as f:
+                f.write(f"#!/bin/sh\n{text}\n")
+            os.chmod(f.name, 0o700)
+            hooks["hooks"].append({"name": name, "on": ["started"], "run": [f.name], "within_s": 0.2 if name == "sleeps" else 60})
+        lab.start_daemon("--hooks", write(f"{lab.folder}/hooks.json", hooks))
+        os.chmod(f.name, 0o600)
+        run = lab.start(bench.files(profile([90])))
+        wait_for(lambda: len(lab.records(run, "hook")) == len(programs))
+        lab.command("park", run)
+        wait_for(lambda: lab.records(run, "closing"))
+        return journal_of(lab.journal(run))
+
+
+NIGHTS = (a_second_copy_that_lags, hooks_of_all_outcomes, every_sensor_sealed_with_a_budget, a_silent_source, an_unplugged_scanner,
           a_window_that_is_the_capture, holds_skips_and_stops, a_plateau_that_does_not_settle, a_survey, a_dead_heater,
           people_and_an_attended_source, an_item_beyond_its_card, a_source_that_is_another_one, a_journal_that_moves)
 
@@ -403,7 +429,8 @@ def what_files_share_with_records_is_the_same():
     own, checked = load("journal")["$defs"], set()
     shared = {"card": ("temperature_c", "model_c", "resistance", "coefficient", "date", "model"),
               "bench": ("temperature_c", "difference_k", "reply_s", "port", "heating"),
-              "profile": ("temperature_c", "difference_k", "within_s", "limit", "capture_limit")}
+              "hooks": ("hook_event",),
+            "profile": ("temperature_c", "difference_k", "within_s", "limit", "capture_limit")}
     for name, keys in shared.items():
         for key in keys:
             check(own[key] == load(name)["$defs"][key], f"$defs/{key} differs from that of {name}.schema.json")
@@ -456,7 +483,7 @@ def wrong_records_are_refused():
         check(not judge.is_valid(dict(record, kind="Never heard of")), "what is no kind is not")
         bent += 2
         for path, inside in nested(record):
-            if isinstance(inside, dict) and path[0] not in ("budget", "dialect") and path not in (("files",), ("faults",), ("odd",)):
+            if isinstance(inside, dict) and path[0] not in ("budget", "dialect") and path not in (("files",), ("faults",), ("odd",), ("asked_again",)):
                 bad = copy.deepcopy(record)
                 at(bad, path)["unknown_key"] = 1
                 check(not judge.is_valid(bad), f"{kind}/{'/'.join(map(str, path))} with an unknown key is taken")

@@ -164,6 +164,7 @@ TEST_CASE("an instrument must be identified before it is read", "[link]") {
   CHECK(reading->value == Approx(100.101));
   CHECK(reading->text == "+1.00101E+02");
   CHECK_FALSE(reading->odd);
+  CHECK(bench.scanner.asked_again() == 0);
 }
 
 TEST_CASE("errors say what was done, to whom and where", "[link]") {
@@ -176,6 +177,7 @@ TEST_CASE("errors say what was done, to whom and where", "[link]") {
   CHECK(reading.error().doing == "reading a channel of scan, channel 101");
   CHECK(reading.error().where == port_name(bench.line.port()));
   CHECK(bench.instrument.readings == 0);
+  CHECK(bench.scanner.asked_again() == 2);
 }
 
 TEST_CASE("a second call while one is going on is refused and disturbs nothing", "[link]") {

@@ -1,11 +1,13 @@
 """`nightwell verify` and a second reader, written from docs/journal.md alone, judge the same journals alike.
 
-usage: agreement_test.py NIGHTWELL [SEED [RANDOM_JOURNALS]]
+usage: agreement_test.py NIGHTWELL VERIFY_MANY [SEED [RANDOM_JOURNALS]]
 
 The journals are written by the document too: good ones, bad ones by hand (bent_journals.py, each with the exit code that the
 document gives it) and bad ones by chance (random_journals.py). Compared are the exit code, the first bad line, how many
-lines are good, the head hash, whether the end is torn, and what is said about the seal.
+lines are good, the head hash, whether the end is torn, and what is said about the seal. VERIFY_MANY (verify_many.cpp) is that
+command for many journals in one process; some are given to the program itself too, which must say the same.
 """
+import os
 import pathlib
 import re
 import subprocess
@@ -22,42 +24,45 @@ from independent_check import Verdict
 from random_journals import Chance
 from written_journals import file_name, journal, night, public
 
-NIGHTWELL = sys.argv[1]
-SEED = int(sys.argv[2]) if len(sys.argv) > 2 else 20261125
-RANDOM_JOURNALS = int(sys.argv[3]) if len(sys.argv) > 3 else 1000
-
-# Reads "FOLDER OPTIONS…" lines. A shell starts the program several times faster than Python does.
-ASK = ('while read -r folder options; do "$0" verify "$folder/journal.ndjson" $options >"$folder/out" 2>"$folder/err"; '
-       'echo $? >"$folder/code"; done')
+NIGHTWELL, VERIFY_MANY = sys.argv[1:3]
+SEED = int(sys.argv[3]) if len(sys.argv) > 3 else 20261125
+RANDOM_JOURNALS = int(sys.argv[4]) if len(sys.argv) > 4 else 1000
+TO_THE_PROGRAM = 100  # every so manieth is given to the program too
 
 
 def ask_nightwell(questions):
-    shells = [subprocess.Popen(["sh", "-c", ASK, NIGHTWELL], stdin=subprocess.PIPE, text=True) for _ in range(2)]
-    for number, shell in enumerate(shells):
-        shell.stdin.write("".join(question + "\n" for question in questions[number::2]))
-        shell.stdin.close()
-    for shell in shells:
-        if shell.wait() != 0:
-            sys.exit("the shell that starts nightwell failed")
+    """The exit code and the words for each "FOLDER OPTIONS…"."""
+    asked = subprocess.run([VERIFY_MANY], input="".join(question + "\n" for question in questions), capture_output=True, text=True,
+                           check=True)
+    parts = re.split(r"^= (\d+)\n", asked.stdout, flags=re.MULTILINE)
+    answers = [(int(code), words) for words, code in zip(parts[0::2], parts[1::2])]
+    if len(answers) != len(questions) or parts[-1]:
+        sys.exit(f"{len(questions)} questions, {len(answers)} answers")
+    for question, answer in list(zip(questions, answers))[::TO_THE_PROGRAM]:
+        folder, *options = question.split()
+        done = subprocess.run([NIGHTWELL, "verify", f"{folder}/journal.ndjson", *options], stdout=subprocess.PIPE,
+                              stderr=subprocess.STDOUT, text=True, check=False)
+        if (done.returncode, done.stdout) != answer:
+            sys.exit(f"the program says {done.returncode}: {done.stdout}, the same command in a process of many {answer}")
+    return answers
 
 
-def answer_in(folder):
+def verdict_of(code, words):
     """What nightwell said, as the second reader would put it."""
-    code, out, err = ((folder / name).read_text() for name in ("code", "out", "err"))
-    said = dict(line.split(None, 1) for line in out.splitlines())
+    said = dict(line.split(None, 1) for line in words.splitlines() if " " in line)
     if "head" not in said:
-        place = re.search(r"\(n (\d+)", err)
-        return Verdict(int(code), "damaged", int(place[1]) if place else err, None, "none")
+        place = re.search(r"\(n (\d+)", words)
+        return Verdict(code, "damaged", int(place[1]) if place else words, None, "none")
     words = said["seal"].removeprefix("BROKEN: ").split()
     seal = f"sealed {words[2].rstrip(',')}" if words[0] == "sealed" else words[0].rstrip(":")
     state = "torn" if "torn" in said else "whole" if words[0] in ("sealed", "unsealed:") else "unfinished"
-    return Verdict(int(code), state, int(said["lines"]), said["head"], seal)
+    return Verdict(code, state, int(said["lines"]), said["head"], seal)
 
 
-def compare(folder, code, name, key):
+def compare(folder, code, name, key, answer):
     """What is wrong, as a list of at most one text, and the second reader's exit code."""
     mine = independent_check.check(str(folder / file_name(1)), key and public(key))
-    theirs = answer_in(folder)
+    theirs = verdict_of(*answer)
     if mine.state == "damaged":
         mine = mine._replace(head=None)
     if mine != theirs:
@@ -91,7 +96,8 @@ def make_keys(folder):
 
 
 def main():
-    with tempfile.TemporaryDirectory(prefix="nightwell-test-") as temporary:
+    memory = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None  # thousands of small files
+    with tempfile.TemporaryDirectory(prefix="nightwell-test-", dir=memory) as temporary:
         folder = pathlib.Path(temporary)
         key, other = make_keys(folder)
         chance = Chance(SEED, key)
@@ -106,10 +112,10 @@ def main():
                 if content is not None:
                     (folder / str(number) / file_name(at)).write_bytes(content)
             questions.append(f"{folder / str(number)} --key {folder}/key.pub" if wanted else str(folder / str(number)))
-        ask_nightwell(questions)
+        answers = ask_nightwell(questions)
         failures, codes = list(as_a_program(folder, key)), []
         for number, (code, name, _, wanted) in enumerate(cases):
-            wrong, found = compare(folder / str(number), code, name, wanted)
+            wrong, found = compare(folder / str(number), code, name, wanted, answers[number])
             failures += wrong
             codes.append(found)
     for failure in failures[:60]:

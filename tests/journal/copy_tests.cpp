@@ -1,6 +1,9 @@
 // The second copy: byte for byte, never ahead, and nobody's burden.
 
+#include <sys/stat.h>
+
 #include <future>
+#include <thread>
 
 #include "journal/copy.hpp"
 #include "journal/journal.hpp"
@@ -14,8 +17,10 @@ namespace {
 
 struct Told {
   std::promise<std::string> behind, caught_up;
-  std::shared_ptr<Copy> start(const std::filesystem::path& source, const std::filesystem::path& target) {
-    const Copy::Pauses pauses{std::chrono::milliseconds(0), std::chrono::milliseconds(1)};
+  std::chrono::milliseconds after_end{0};
+  std::shared_ptr<Copy> start(const std::filesystem::path& source, const std::filesystem::path& target,
+                              std::chrono::milliseconds longest_hang = std::chrono::minutes(1)) {
+    const Copy::Pauses pauses{std::chrono::milliseconds(0), std::chrono::milliseconds(1), longest_hang, after_end};
     return Copy::start(
         source, target,
         [this](Copy::News news, const std::string& text) {
@@ -74,6 +79,80 @@ TEST_CASE("a copy that could not be written catches up, and says both once") {
   copy->finish();
   REQUIRE(copy->wait(long_enough));
   CHECK(compare(folder / "whole", folder / "share/run/journal.ndjson")->equal());
+}
+
+TEST_CASE("a share that comes back behind the end of the run gets the rest") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  write_bytes(folder / "share/run", "a file where the folder should be");
+  Told told;
+  told.after_end = std::chrono::hours{1};
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  copy->offer(std::filesystem::file_size(folder / "whole"));
+  told.behind.get_future().get();
+  copy->finish();
+  CHECK_FALSE(copy->wait(std::chrono::milliseconds(20)));
+  std::filesystem::remove(folder / "share/run");
+  REQUIRE(copy->wait(long_enough));
+  CHECK(compare(folder / "whole", folder / "share/run/journal.ndjson")->equal());
+}
+
+TEST_CASE("a copy that was taken away is made anew") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  const std::string bytes = bytes_of(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  Told told;
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  copy->offer(offset_of(bytes, 2));
+  while (copy->behind() > 0) std::this_thread::yield();
+  std::filesystem::remove(folder / "share/run/journal.ndjson");
+  copy->offer(offset_of(bytes, 4));
+  CHECK(told.behind.get_future().get().find("not there under its name") != std::string::npos);
+  told.caught_up.get_future().get();
+  copy->offer(bytes.size());
+  copy->finish();
+  REQUIRE(copy->wait(long_enough));
+  CHECK(compare(folder / "whole", folder / "share/run/journal.ndjson")->equal());
+}
+
+TEST_CASE("what took a copy's place is let be") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  const std::string bytes = bytes_of(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  Told told;
+  const auto copy = told.start(folder / "whole", folder / "share/run/journal.ndjson");
+  copy->offer(offset_of(bytes, 2));
+  while (copy->behind() > 0) std::this_thread::yield();
+  write_bytes(folder / "share/run/journal.ndjson", "another night");
+  copy->offer(bytes.size());
+  CHECK(told.behind.get_future().get().find("not there under its name") != std::string::npos);
+  copy->finish();
+  REQUIRE(copy->wait(long_enough));
+  CHECK(copy->behind() > 0);
+  CHECK(bytes_of(folder / "share/run/journal.ndjson") == "another night");
+}
+
+TEST_CASE("a copy whose disk hangs is behind, and says so") {
+  Folder folder;
+  write_small_journal(folder / "whole");
+  std::filesystem::create_directory(folder / "share");
+  // A pipe that nobody writes to hangs whoever opens it.
+  REQUIRE(::mkfifo((folder / "source").c_str(), 0600) == 0);
+  std::filesystem::create_hard_link(folder / "source", folder / "pipe");
+  Told told;
+  const auto copy = told.start(folder / "source", folder / "share/run/journal.ndjson", std::chrono::milliseconds(0));
+  auto behind = told.behind.get_future();
+  while (behind.wait_for(std::chrono::seconds(0)) != std::future_status::ready) copy->offer(10);
+  CHECK(behind.get().find("answered nothing") != std::string::npos);
+  std::filesystem::remove(folder / "source");
+  std::filesystem::copy_file(folder / "whole", folder / "source");
+  std::ofstream(folder / "pipe").close();  // now it opens, and is no file to read at a place
+  told.caught_up.get_future().get();
+  copy->finish();
+  REQUIRE(copy->wait(long_enough));
 }
 
 TEST_CASE("a share that is not there is told, and holds nobody") {

@@ -46,6 +46,11 @@ TEST_CASE("the plan record of a survey and of an attended source") {
   CHECK(record["survey"].dump() == R"({"every_s":30.0,"lasts_s":300.0,"expected_c":21.0,"outlier_k":2.0})");
   CHECK(keys(record["sources"][0]) ==
         Keys{"name", "kind", "attended", "lowest_c", "highest_c", "safe_c", "absolute_highest_c"});
+  // What it has no rule for is null, not a limit of 0 °C or 0 s.
+  CHECK(record["cooldown"].is_null());
+  CHECK(record["sampling"].is_null());
+  CHECK(record["guards"]["stale_s"].is_null());
+  CHECK(record["guards"]["heating"].is_null());
 }
 
 TEST_CASE("the card record") {

@@ -7,6 +7,7 @@
 #include <sstream>
 
 #include "results/results.hpp"
+#include "support/every_bit.hpp"
 #include "support/plans.hpp"
 #include "support/temporary_folder.hpp"
 
@@ -104,4 +105,14 @@ TEST_CASE("a probe that breaks in the night is left out, and the others' results
       CHECK(one.readings.drift_k == other.readings.drift_k);
       CHECK(one.readings.faults.size() == other.readings.faults.size());
     }
+}
+
+// All bits of a real night's journal: tests/crash/crash_points.py bits.
+TEST_CASE("a flipped bit of a night's journal is found where it is, sealed or not") {
+  const tests::TemporaryFolder folder;
+  REQUIRE(tests::simulate(tests::bath_plan({40, 80}, 3), three_items(in_the_night), folder / "night"));
+  const auto flips = tests::flip_bits(folder / "night", folder / "flipped", 0, 997);
+  CHECK(flips.tried > 100);
+  CHECK(flips.in_its_line + flips.in_the_next == flips.tried);
+  CHECK(flips.unseen == std::vector<std::string>());
 }

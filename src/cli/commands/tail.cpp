@@ -1,4 +1,4 @@
-// nightwell tail: a journal's records as they stand, and as they come.
+// nightwell tail: a journal's records as they stand, and as they come, from a file or from a relay.
 #include <poll.h>
 #include <sys/inotify.h>
 #include <unistd.h>
@@ -10,18 +10,23 @@
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 #include "cli/find_journal.hpp"
+#include "cli/record_printer.hpp"
+#include "cli/relay_tail.hpp"
 #include "cli/signals.hpp"
-#include "cli/tail_text.hpp"
 #include "cli/wording.hpp"
+#include "journal/frame.hpp"
 #include "journal/reader.hpp"
+#include "journal/record_words.hpp"
+#include "remote/protocol.hpp"
 
 namespace nightwell::cli {
 namespace {
 
 struct TailArguments {
-  std::string name, kind;
-  bool follow = false, raw = false;
-  std::uint64_t since = 0;
+  std::string name, relay, at, copy;
+  bool follow = false;
+  double silence_s = 300;
+  RecordChoice choice;
 };
 
 // Wakes when a file has grown. Some file systems tell nobody, so it also wakes by itself once a second.
@@ -36,43 +41,33 @@ class Growth {
     if (fd_ >= 0) ::close(fd_);
   }
 
-  // False once a signal asks us to leave.
+  // False once a signal asks us to leave, or nobody reads what is printed any more.
   bool wait(Signals& signals) {
-    pollfd waiting[2] = {{signals.fd(), POLLIN, 0}, {fd_, POLLIN, 0}};
-    ::poll(waiting, 2, 1000);
+    pollfd waiting[3] = {{signals.fd(), POLLIN, 0}, {fd_, POLLIN, 0}, {STDOUT_FILENO, 0, 0}};
+    ::poll(waiting, 3, 1000);
     char events[4096];
     while (fd_ >= 0 && ::read(fd_, events, sizeof events) > 0) {
     }
-    return signals.take() == 0;
+    return signals.take() == 0 && (waiting[2].revents & (POLLERR | POLLHUP)) == 0;
   }
 
  private:
   int fd_;
 };
 
-// Prints what was asked for; knows when the journal is closed.
-class Printer {
- public:
-  explicit Printer(const TailArguments& arguments) : arguments_(arguments) {}
-
-  Result<void> print(const std::string& line) {
-    const auto record = journal::parse_line(line);
-    if (!record) return record.error();
-    if (record->kind == "opening") has_seal_ = record->body.value("format", "") != "nightwell-journal/1";
-    closed_ = record->kind == (has_seal_ ? "seal" : "closing");
-    // Every record is read, also those that are not shown: the first ones hold the names.
-    const std::string text = text_.line(*record);
-    if (record->n < arguments_.since || (!arguments_.kind.empty() && record->kind != arguments_.kind)) return {};
-    say((arguments_.raw ? line : text) + "\n");
-    return {};
+// A kind that this version does not know may stand in a newer journal.
+bool check_kinds(Context& context, const std::vector<std::string>& kinds) {
+  for (const auto& kind : kinds) {
+    if (!journal::is_kind(kind)) {
+      context.fail(Error{Errc::bad_input, "reading --kind",
+                         "a kind is 1 to 32 lower-case letters and underscores (docs/journal.md)", kind});
+      return false;
+    }
+    if (!journal::is_known_kind(kind))
+      tell("this version knows no record of kind " + kind + "; a newer journal may have some");
   }
-  [[nodiscard]] bool closed() const { return closed_; }
-
- private:
-  const TailArguments& arguments_;
-  TailText text_;
-  bool has_seal_ = false, closed_ = false;
-};
+  return true;
+}
 
 void tell_torn_tail(const std::filesystem::path& path, std::uint64_t offset) {
   std::error_code error;
@@ -81,13 +76,13 @@ void tell_torn_tail(const std::filesystem::path& path, std::uint64_t offset) {
     tell(std::to_string(size - offset) + " bytes of an unfinished line at byte " + std::to_string(offset));
 }
 
-void tail(Context& context, const TailArguments& arguments) {
+void tail_file(Context& context, const TailArguments& arguments) {
   const auto path = find_journal(arguments.name, context.state_root());
   if (!path) return context.fail(path.error());
   Signals signals(arguments.follow ? leaving_signals : std::initializer_list<int>{});
   Growth growth(*path);
   journal::Follower follower(*path);
-  Printer printer(arguments);
+  RecordPrinter printer(arguments.choice);
   for (;;) {
     const auto lines = follower.next();
     if (!lines) return context.fail(lines.error());
@@ -103,16 +98,57 @@ void tail(Context& context, const TailArguments& arguments) {
   }
 }
 
+void tail_from_relay(Context& context, const TailArguments& arguments) {
+  if (!arguments.name.empty() && !remote::is_run_id(arguments.name))
+    return context.fail(Error{Errc::bad_input, "reading JOURNAL",
+                              "with --relay it is a run's id, as `nightwell runs --relay` lists it", arguments.name});
+  tail_relay(context, {arguments.relay, arguments.at, arguments.name, arguments.copy, arguments.follow,
+                       arguments.silence_s, arguments.choice});
+}
+
+void tail(Context& context, const TailArguments& arguments) {
+  if (!check_kinds(context, arguments.choice.kinds)) return;
+  if (arguments.relay.empty())
+    tail_file(context, arguments);
+  else
+    tail_from_relay(context, arguments);
+}
+
 }  // namespace
 
 void add_tail(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("tail", "print a journal, one short line a record");
   auto arguments = std::make_shared<TailArguments>();
   command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
+  auto& choice = arguments->choice;
   command->add_flag("--follow", arguments->follow, "go on as it grows, until it is closed");
-  command->add_option("--since", arguments->since, "only records from this number on")->type_name("N");
-  command->add_option("--kind", arguments->kind, "only records of this kind (docs/journal.md)")->type_name("KIND");
-  command->add_flag("--raw", arguments->raw, "the exact bytes of the records");
+  command->add_option("--since", choice.since, "only records from this number on")->type_name("N");
+  command
+      ->add_option("--kind", choice.kinds, "only records of this kind (docs/journal.md); again or with commas for more")
+      ->type_name("KIND")
+      ->delimiter(',')
+      ->expected(1)
+      ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
+  command->add_flag("--raw", choice.raw, "the exact bytes of the records");
+  command->add_flag("--local", choice.local, "times in this computer's zone");
+  auto* relay =
+      command->add_option("--relay", arguments->relay, "from a relay: the follower's file")->type_name("NAME.pem");
+  command->add_option("--at", arguments->at, "where the relay is, instead of the address in the follower's file")
+      ->type_name("HOST:PORT")
+      ->needs(relay);
+  command->add_option("--copy", arguments->copy, "keep a checked copy in FOLDER/RUN, and go on where it stands")
+      ->type_name("FOLDER")
+      ->needs(relay);
+  command
+      ->add_option("--silence", arguments->silence_s,
+                   "say so where the journal gains nothing for so long (300; 0: never)")
+      ->type_name("SECONDS")
+      ->check(CLI::Range(0.0, 1e7))
+      ->needs(relay);
+  command->footer(
+      "Exit codes: 0 done, or left by a signal; 2 bad input, or what the relay sends is no journal; 3 no relay, or it "
+      "does not let "
+      "this follower in; 6 the relay shows another history than it did before.");
   command->callback([&context, arguments] { tail(context, *arguments); });
 }
 

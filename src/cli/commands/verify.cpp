@@ -5,6 +5,7 @@
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 #include "cli/find_journal.hpp"
+#include "cli/kept_heads.hpp"
 #include "cli/wording.hpp"
 #include "journal/reader.hpp"
 
@@ -12,7 +13,7 @@ namespace nightwell::cli {
 namespace {
 
 struct VerifyArguments {
-  std::string name, key, copy;
+  std::string name, key, copy, heads;
 };
 
 std::string report(const journal::Verification& found) {
@@ -90,19 +91,28 @@ void verify(Context& context, const VerifyArguments& arguments) {
       if (!compared) return context.fail(compared.error());
       text += "copy     " + shown(copy.string()) + ": " + judge_copy(*compared, context.exit) + "\n";
     }
+  if (!arguments.heads.empty()) {
+    const auto judged = judge_heads(*path, arguments.heads);
+    if (!judged) return context.fail(judged.error());
+    text += "heads    " + heads_text(*judged) + "\n";
+    if (!judged->fit()) context.exit = Exit::bad_input;
+  }
   say(text);
 }
 
 }  // namespace
 
 void add_verify(CLI::App& program, Context& context) {
-  auto* command = program.add_subcommand("verify",
-                                         "check a journal: exit 0 whole and closed, 4 whole but not closed or torn, 5 "
-                                         "not sealed although --key asks, 2 damaged");
+  auto* command =
+      program.add_subcommand("verify",
+                             "check a journal: exit 0 whole and closed, 4 whole but not closed or torn, 5 "
+                             "not sealed although --key asks, 2 damaged, or not what --copy or --heads say");
   auto arguments = std::make_shared<VerifyArguments>();
   command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
   command->add_option("--key", arguments->key, "the lab's public key: is the journal sealed, and by it?");
   command->add_option("--copy", arguments->copy, "a second copy, or its folder: is it equal?");
+  command->add_option("--heads", arguments->heads,
+                      "heads.ndjson of a follower's copy, or its folder: is every record there that it names?");
   command->callback([&context, arguments] { verify(context, *arguments); });
 }
 

@@ -1,4 +1,4 @@
-#include "cli/wording.hpp"
+#include "journal/wording.hpp"
 
 #include <algorithm>
 #include <charconv>
@@ -6,7 +6,7 @@
 
 #include "journal/plain_text.hpp"
 
-namespace nightwell::cli {
+namespace nightwell::journal {
 namespace {
 
 bool continues_a_code_point(char c) {
@@ -65,7 +65,7 @@ std::string utc_text(std::string_view label) {
 }
 
 std::string shown(std::string_view text) {
-  return journal::printable(text);
+  return printable(text);
 }
 
 std::string words(std::string_view name) {
@@ -75,7 +75,7 @@ std::string words(std::string_view name) {
 }
 
 std::size_t width(std::string_view text) {
-  return journal::columns(text);
+  return columns(text);
 }
 
 std::string clip(std::string_view text, std::size_t columns) {
@@ -113,4 +113,4 @@ std::string table(const std::vector<std::vector<std::string>>& rows) {
   return out;
 }
 
-}  // namespace nightwell::cli
+}  // namespace nightwell::journal

@@ -7,16 +7,26 @@
 
 #include <nlohmann/json.hpp>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "journal/reader.hpp"
 
-namespace nightwell::cli {
+namespace nightwell::journal {
 
-class TailText {
+// docs/journal.md has this kind of record.
+[[nodiscard]] bool is_known_kind(std::string_view kind);
+
+class RecordWords {
  public:
+  // In which zone the labels are shown; local: the computer's, with its offset behind.
+  enum class Times { utc, local };
+  explicit RecordWords(Times times = Times::utc) : times_(times) {}
+
   // The line, without LF: number, UTC label, kind, and what the record says.
-  [[nodiscard]] std::string line(const journal::Record& record);
+  [[nodiscard]] std::string line(const Record& record);
+  // What the record says alone.
+  [[nodiscard]] std::string said(const Record& record);
 
  private:
   using Json = nlohmann::ordered_json;
@@ -26,8 +36,8 @@ class TailText {
     std::string measures;
   };
 
-  void learn(const journal::Record& record);
-  [[nodiscard]] std::string say(const journal::Record& record) const;
+  void learn(const Record& record);
+  [[nodiscard]] std::string say(const Record& record) const;
   [[nodiscard]] std::string channel_name(const Json& index) const;
   [[nodiscard]] std::string plateau(const Json& body) const;
   [[nodiscard]] std::string value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const;
@@ -41,8 +51,9 @@ class TailText {
   [[nodiscard]] std::string say_plateau(const Json& body) const;
   [[nodiscard]] std::string say_survey(const Json& body) const;
 
+  Times times_;
   std::vector<Channel> channels_;
   std::vector<std::pair<std::string, std::vector<std::size_t>>> orders_;
 };
 
-}  // namespace nightwell::cli
+}  // namespace nightwell::journal

@@ -1,4 +1,4 @@
-// The daemon's log: lines on standard error, in which text from files, people and instruments is shown and never obeyed.
+// The services' log: lines on standard error, in which text from files, people and instruments is shown and never obeyed.
 #pragma once
 
 #include <spdlog/pattern_formatter.h>
@@ -7,13 +7,13 @@
 
 #include "journal/plain_text.hpp"
 
-namespace nightwell::daemon {
+namespace nightwell::journal {
 
 // The message as journal::printable shows it: one line, no control characters.
 class ShownMessage final : public spdlog::custom_flag_formatter {
  public:
   void format(const spdlog::details::log_msg& message, const std::tm&, spdlog::memory_buf_t& out) override {
-    const std::string text = journal::printable({message.payload.data(), message.payload.size()});
+    const std::string text = printable({message.payload.data(), message.payload.size()});
     out.append(text.data(), text.data() + text.size());
   }
   [[nodiscard]] std::unique_ptr<custom_flag_formatter> clone() const override {
@@ -27,4 +27,4 @@ class ShownMessage final : public spdlog::custom_flag_formatter {
   return formatter;
 }
 
-}  // namespace nightwell::daemon
+}  // namespace nightwell::journal

@@ -1,16 +1,18 @@
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 
 #include <catch2/catch.hpp>
+#include <fstream>
+#include <set>
 
-using nightwell::cli::TailText;
 using nightwell::journal::Record;
+using nightwell::journal::RecordWords;
 using Json = nlohmann::ordered_json;
 
 namespace {
 
 // Feeds records as a journal would and keeps the numbers.
 struct Tail {
-  TailText text;
+  RecordWords text;
   std::uint64_t n = 0;
 
   std::string operator()(const std::string& kind, Json body) {
@@ -156,4 +158,53 @@ TEST_CASE("records of an unknown kind, or with fields missing, still make a line
 TEST_CASE("text from instruments cannot act on the terminal") {
   Tail tail;
   CHECK(tail("identity", {{"instrument", "s1"}, {"text", "a\x1b]0;b\x07"}}) == "s1 is a\\x1b]0;b\\x07");
+}
+
+TEST_CASE("the kinds that tail knows are those of the document's table") {
+  std::ifstream document(NIGHTWELL_SOURCE_DIR "/docs/journal.md");
+  std::set<std::string> kinds;
+  bool in_table = false;
+  for (std::string line; std::getline(document, line);) {
+    if (line.rfind("## ", 0) == 0) in_table = line == "## Records";
+    const std::size_t end = line.find("` |");
+    if (in_table && line.rfind("| `", 0) == 0 && end != std::string::npos) kinds.insert(line.substr(3, end - 3));
+  }
+  REQUIRE(kinds.size() > 20);
+  for (const auto& kind : kinds) {
+    INFO(kind);
+    CHECK(nightwell::journal::is_known_kind(kind));
+  }
+  CHECK_FALSE(nightwell::journal::is_known_kind("of_tomorrow"));
+}
+
+TEST_CASE("hooks, the disk and what is overdue") {
+  Tail tail;
+  CHECK(tail("hook", {{"hook", "mail"},
+                      {"event", "not_settled"},
+                      {"record", 812},
+                      {"outcome", "done"},
+                      {"exit", 0},
+                      {"signal", nullptr},
+                      {"took_s", 0.25},
+                      {"text", "queued"}}) == "mail told of not settled (record 812), 0.250 s: queued");
+  CHECK(tail("hook", {{"hook", "mail"},
+                      {"event", "parked"},
+                      {"record", 9},
+                      {"outcome", "time_limit"},
+                      {"exit", nullptr},
+                      {"signal", 15},
+                      {"took_s", 30},
+                      {"text", ""}}) == "mail told of parked (record 9), NOT DONE: time limit, by signal 15, 30.000 s");
+  CHECK(tail("disk", {{"syncs", 300},
+                      {"mean_s", 0.0021},
+                      {"largest_s", 0.5},
+                      {"queued_largest", 1},
+                      {"copy_behind_bytes", 812},
+                      {"asked_again", {{"scanner-a", 2}, {"scanner-b", 0}}}}) ==
+        "300 syncs, mean 0.002 s, largest 0.500 s; at most 1 line waiting; the second copy is behind by 812 bytes; "
+        "scanner-a asked again 2 times");
+  CHECK(tail("disk", {{"syncs", 0}, {"mean_s", nullptr}, {"largest_s", nullptr}, {"queued_largest", 0}}) ==
+        "0 syncs, mean -, largest -; at most 0 lines waiting");
+  CHECK(tail("overdue", {{"phase", "waiting"}, {"text", "nobody has answered for 15 min"}}) ==
+        "nobody has answered for 15 min");
 }

@@ -1,12 +1,14 @@
-#include "cli/tail_text.hpp"
+#include "journal/record_words.hpp"
 
 #include <algorithm>
+#include <ctime>
+#include <iterator>
 #include <string_view>
 
-#include "cli/look.hpp"
-#include "cli/wording.hpp"
+#include "journal/look.hpp"
+#include "journal/wording.hpp"
 
-namespace nightwell::cli {
+namespace nightwell::journal {
 namespace {
 
 using Json = nlohmann::ordered_json;
@@ -91,9 +93,49 @@ std::string say_park(const Json& body) {
   return out + because(body, "text");
 }
 
+std::string seconds_text(const Json& body, const char* key) {
+  const auto s = number_at(body, key);
+  return s ? fixed(*s, 3) + " s" : "-";
+}
+
+std::string say_disk(const Json& body) {
+  std::string out = counted(count_at(body, "syncs").value_or(0), "sync") + ", mean " + seconds_text(body, "mean_s") +
+                    ", largest " + seconds_text(body, "largest_s") + "; at most " +
+                    counted(count_at(body, "queued_largest").value_or(0), "line") + " waiting";
+  if (const auto behind = count_at(body, "copy_behind_bytes"); behind && *behind > 0)
+    out += "; the second copy is behind by " + counted(*behind, "byte");
+  if (const Json& again = at(body, "asked_again"); again.is_object())
+    for (const auto& [scanner, times] : again.items())
+      if (const auto count = count_of(times); count && *count > 0)
+        out += "; " + shown(scanner) + " asked again " + counted(*count, "time");
+  return out;
+}
+
+std::string say_hook(const Json& body) {
+  std::string out = text_at(body, "hook") + " told of " + words(raw_text_at(body, "event"));
+  if (const auto n = count_at(body, "record")) out += " (record " + std::to_string(*n) + ")";
+  const std::string outcome = raw_text_at(body, "outcome");
+  if (outcome == "done") return out + ", " + seconds_text(body, "took_s") + because(body, "text");
+  out += ", NOT DONE: " + words(outcome);
+  if (const auto code = count_at(body, "exit")) out += ", exit code " + std::to_string(*code);
+  if (const auto signal = count_at(body, "signal")) out += ", by signal " + std::to_string(*signal);
+  return out + ", " + seconds_text(body, "took_s") + because(body, "text");
+}
+
 std::string say_seal(const Json& body) {
   const std::string key = text_at(body, "key");
   return key.empty() ? "nobody signed" : "signed with " + text_at(body, "algorithm") + " by " + key;
+}
+
+// "2026-11-25 21:15:03+0100"; a label of another shape as utc_text() has it.
+std::string local_text(const std::string& label) {
+  std::tm utc{}, here{};
+  if (::strptime(label.c_str(), "%Y-%m-%dT%H:%M:%S", &utc) == nullptr) return utc_text(label);
+  const std::time_t at = ::timegm(&utc);
+  char text[40];
+  if (::localtime_r(&at, &here) == nullptr || std::strftime(text, sizeof text, "%Y-%m-%d %H:%M:%S%z", &here) == 0)
+    return utc_text(label);
+  return text;
 }
 
 std::string number_of_plateau(const Json& index) {
@@ -101,18 +143,33 @@ std::string number_of_plateau(const Json& index) {
   return number ? "plateau " + std::to_string(*number + 1) : "";
 }
 
+constexpr std::string_view known_kinds[] = {
+    "opening", "plan",  "card",    "budget",  "plateau_plan", "identity", "opened",  "failure", "phase", "command",
+    "source",  "sweep", "tick",    "person",  "ask",          "fault",    "guard",   "plateau", "park",  "left_out",
+    "survey",  "note",  "storage", "overdue", "disk",         "hook",     "closing", "seal"};
+
 }  // namespace
 
-std::string TailText::line(const journal::Record& record) {
-  learn(record);
+bool is_known_kind(std::string_view kind) {
+  return std::find(std::begin(known_kinds), std::end(known_kinds), kind) != std::end(known_kinds);
+}
+
+std::string RecordWords::line(const Record& record) {
+  const std::string words_of_it = said(record);
   std::string number = std::to_string(record.n);
   if (number.size() < 6) number.insert(0, 6 - number.size(), ' ');
-  std::string out = number + "  " + utc_text(record.utc) + "  " + padded(words(record.kind), 12) + "  " + say(record);
+  std::string out = number + "  " + (times_ == Times::utc ? utc_text(record.utc) : local_text(record.utc)) + "  " +
+                    padded(words(record.kind), 12) + "  " + words_of_it;
   out.erase(out.find_last_not_of(' ') + 1);
   return out;
 }
 
-void TailText::learn(const journal::Record& record) {
+std::string RecordWords::said(const Record& record) {
+  learn(record);
+  return say(record);
+}
+
+void RecordWords::learn(const Record& record) {
   const Json& body = record.body;
   if (record.kind == "opening") {
     for (const Json& name : list_at(body, "channels"))
@@ -128,7 +185,7 @@ void TailText::learn(const journal::Record& record) {
   }
 }
 
-std::string TailText::say(const journal::Record& record) const {
+std::string RecordWords::say(const Record& record) const {
   const Json& body = record.body;
   const std::string& kind = record.kind;
   if (kind == "opening") return say_opening(body);
@@ -152,25 +209,27 @@ std::string TailText::say(const journal::Record& record) const {
   if (kind == "park") return say_park(body);
   if (kind == "left_out") return channel_name(at(body, "channel")) + because(body);
   if (kind == "survey") return say_survey(body);
-  if (kind == "note" || kind == "storage") return text_at(body, "text");
+  if (kind == "disk") return say_disk(body);
+  if (kind == "hook") return say_hook(body);
+  if (kind == "note" || kind == "storage" || kind == "overdue") return text_at(body, "text");
   if (kind == "seal") return say_seal(body);
   if (kind == "closing") return words(raw_text_at(body, "ending")) + because(body);
   return "";
 }
 
-std::string TailText::channel_name(const Json& index) const {
+std::string RecordWords::channel_name(const Json& index) const {
   const auto i = count_of(index);
   if (!i) return index.is_string() ? shown(index.get<std::string>()) : "?";
   return *i < channels_.size() ? channels_[*i].name : "channel " + std::to_string(*i);
 }
 
-std::string TailText::plateau(const Json& body) const {
+std::string RecordWords::plateau(const Json& body) const {
   const std::string number = number_of_plateau(at(body, "plateau"));
   if (!number_at(body, "setpoint_c")) return number;
   return (number.empty() ? "" : number + " ") + "at " + degrees(body, "setpoint_c");
 }
 
-std::string TailText::say_opening(const Json& body) const {
+std::string RecordWords::say_opening(const Json& body) const {
   const Json& program = at(body, "program");
   std::string out = text_at(body, "run") + ": profile " + text_at(body, "profile") + ", bench " +
                     text_at(body, "bench") + ", job " + text_at(body, "job") + ", " +
@@ -184,7 +243,7 @@ std::string TailText::say_opening(const Json& body) const {
   return overdue.empty() ? out : out + "; overdue, accepted: " + overdue;
 }
 
-std::string TailText::say_plan(const Json& body) const {
+std::string RecordWords::say_plan(const Json& body) const {
   std::string out =
       counted(at(body, "scanners").size(), "scanner") + ", " + counted(at(body, "sources").size(), "source");
   if (const auto s = number_at(at(body, "sampling"), "every_s")) out += ", reference every " + shortest(*s) + " s";
@@ -192,7 +251,7 @@ std::string TailText::say_plan(const Json& body) const {
   return out;
 }
 
-std::string TailText::say_card(const Json& body) const {
+std::string RecordWords::say_card(const Json& body) const {
   std::string out = text_at(body, "name") + " " + text_at(body, "role") + " " + text_at(body, "serial");
   if (const auto type = text_at(body, "type"); !type.empty()) out += " (" + type + ")";
   out += ", " + text_at(body, "measures") + " on " + text_at(body, "scanner");
@@ -201,13 +260,13 @@ std::string TailText::say_card(const Json& body) const {
   return out;
 }
 
-std::string TailText::say_budget(const Json& budget) const {
+std::string RecordWords::say_budget(const Json& budget) const {
   std::string out = "coverage";
   if (const auto coverage = number_at(budget, "coverage")) out += " " + shortest(*coverage * 100) + " %";
   return out + ", decision rule " + words(raw_text_at(at(budget, "decision"), "rule"));
 }
 
-std::string TailText::say_plateau_plan(const Json& body) const {
+std::string RecordWords::say_plateau_plan(const Json& body) const {
   const Json& settle = at(body, "settle");
   const Json& capture = at(body, "capture");
   std::string out = plateau(body) + " on " + text_at(body, "source") + ", band ±" + kelvin(body, "band_k");
@@ -218,7 +277,7 @@ std::string TailText::say_plateau_plan(const Json& body) const {
   return out;
 }
 
-std::string TailText::value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const {
+std::string RecordWords::value(const Json& body, std::size_t position, const std::vector<std::size_t>& order) const {
   const std::size_t index = position < order.size() ? order[position] : channels_.size();
   std::string out = index < channels_.size() ? channels_[index].name : "?";
   const std::string key = std::to_string(position);
@@ -235,7 +294,7 @@ std::string TailText::value(const Json& body, std::size_t position, const std::v
   return out + " -";
 }
 
-std::string TailText::say_sweep(const Json& body) const {
+std::string RecordWords::say_sweep(const Json& body) const {
   static const std::vector<std::size_t> unknown;
   const std::string order_name = raw_text_at(body, "order");
   const auto found =
@@ -253,7 +312,7 @@ std::string TailText::say_sweep(const Json& body) const {
   return out;
 }
 
-std::string TailText::say_plateau(const Json& body) const {
+std::string RecordWords::say_plateau(const Json& body) const {
   std::string out = plateau(body) + " " + words(raw_text_at(body, "outcome"));
   if (const Json& window = at(body, "window"); window.is_object()) {
     if (const auto mean = number_at(window, "mean_c")) out += ", mean " + fixed(*mean, 4) + " °C";
@@ -265,7 +324,7 @@ std::string TailText::say_plateau(const Json& body) const {
   return out + because(body);
 }
 
-std::string TailText::say_survey(const Json& body) const {
+std::string RecordWords::say_survey(const Json& body) const {
   const Json& findings = list_at(body, "findings");
   if (findings.empty()) return "nothing found wrong";
   std::string out = counted(findings.size(), "finding") + ":";
@@ -275,4 +334,4 @@ std::string TailText::say_survey(const Json& body) const {
   return out;
 }
 
-}  // namespace nightwell::cli
+}  // namespace nightwell::journal

@@ -1,0 +1,39 @@
+#include "cli/program.hpp"
+
+#include <CLI/CLI.hpp>
+#include <cstdio>
+
+#include "cli/commands.hpp"
+#include "cli/context.hpp"
+
+namespace nightwell::cli {
+
+int run_program(int count, char** arguments) {
+  Context context;
+  CLI::App program("Nightwell: calibrates temperature sensors through the night.", "nightwell");
+  program.set_version_flag("--version", std::string("nightwell ") + NIGHTWELL_VERSION);
+  program.add_option("--runtime", context.runtime, "folder of the daemon's control socket")->type_name("DIR");
+  program.add_option("--state", context.state, "folder where runs are kept")->type_name("DIR");
+  program.require_subcommand(1);
+  program.fallthrough();  // --runtime and --state may stand behind the command too
+  program.footer("Exit codes: 0 done, 2 bad input, 3 refused or no daemon, 4 the run did not finish.");
+  for (AddCommand add : all_commands) add(program, context);
+  try {
+    program.parse(count, arguments);
+  } catch (const CLI::ParseError& error) {
+    // CLI11 has a code of its own for each mistake; to callers all of them are bad input.
+    return program.exit(error) == 0 ? 0 : static_cast<int>(Exit::bad_input);
+  } catch (const std::exception& error) {
+    // A mistake of ours. Caught so that everything is put back on the way out, the terminal above all.
+    tell(std::string("this should not have happened: ") + error.what());
+    return static_cast<int>(Exit::bad_input);
+  }
+  // Numbers that did not reach the disk must not look as if they had.
+  if (std::fflush(stdout) != 0 || std::ferror(stdout) != 0) {
+    tell("the output could not be written");
+    return static_cast<int>(Exit::bad_input);
+  }
+  return static_cast<int>(context.exit);
+}
+
+}  // namespace nightwell::cli

@@ -1,0 +1,147 @@
+#include "relay/board.hpp"
+
+#include <catch2/catch.hpp>
+#include <fstream>
+
+#include "journal/frame.hpp"
+#include "journal/reader.hpp"
+#include "support/temporary_folder.hpp"
+
+using namespace nightwell;
+using namespace nightwell::relay;
+
+namespace {
+
+const Board::Time start{};
+
+// Lines of a chain, as a journal has them.
+struct Chain {
+  std::uint64_t n = 0;
+  std::string prev = std::string(64, '0');
+
+  std::string operator()(const std::string& kind, const std::string& fields = "", const char* day = "25") {
+    std::string line;
+    journal::append_head(line, n, std::string("2026-11-") + day + "T20:00:00.000000Z",
+                         Instant{from_seconds(static_cast<double>(n))}, kind);
+    ++n;
+    line += fields;
+    journal::append_prev(line, prev);
+    prev = journal::sha256_hex(line);
+    return line + "\n";
+  }
+  std::string opening(const std::string& bench, const char* day = "25") {
+    return (*this)("opening", R"(,"format":"nightwell-journal/2","run":"r","bench":")" + bench + R"(","channels":[])",
+                   day);
+  }
+  std::string note() { return (*this)("note", R"(,"text":"x")"); }
+};
+
+void write(const std::filesystem::path& runs, const std::string& id, const std::string& bytes,
+           std::ios::openmode how = std::ios::trunc) {
+  std::filesystem::create_directories(runs / id);
+  std::ofstream(runs / id / "journal.ndjson", std::ios::binary | how) << bytes;
+}
+
+std::vector<std::string> ids(const std::vector<const RunFeed*>& feeds) {
+  std::vector<std::string> out;
+  for (const RunFeed* feed : feeds) out.push_back(feed->id());
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("the newest run of each bench is shown, newest first, and what is no run is not") {
+  const tests::TemporaryFolder folder;
+  const auto runs = folder / "runs";
+  Board board(runs);
+  CHECK_FALSE(board.look(20, start));
+  CHECK(board.benches().empty());
+  write(runs, "a-1", Chain().opening("cold room", "20"));
+  write(runs, "a-2", Chain().opening("cold room", "22"));
+  write(runs, "b-1", Chain().opening("hot room", "21"));
+  write(runs, "empty", "");
+  write(runs, "NOT A RUN", Chain().opening("x"));
+  CHECK(board.look(2, start));  // not all at once
+  while (board.look(2, start)) {
+  }
+  CHECK(ids(board.benches()) == std::vector<std::string>{"a-2", "b-1"});
+  CHECK(board.others() == std::vector<std::string>{"a-1"});
+  CHECK(board.newest(start)->id() == "a-2");
+  CHECK(board.find("a-1", start) != nullptr);
+  CHECK(board.find("empty", start) == nullptr);
+  CHECK(board.find("../a-1", start) == nullptr);
+  write(runs, "empty", Chain().opening("hot room", "23"));
+  while (board.look(2, start)) {
+  }
+  CHECK(ids(board.benches()) == std::vector<std::string>{"empty", "a-2"});
+  std::filesystem::remove_all(runs / "a-2");
+  board.look(20, start);
+  CHECK(ids(board.benches()) == std::vector<std::string>{"empty", "a-1"});
+}
+
+TEST_CASE("a run that nobody looks at any more is forgotten") {
+  const tests::TemporaryFolder folder;
+  write(folder / "runs", "a-1", Chain().opening("cold room", "20"));
+  write(folder / "runs", "a-2", Chain().opening("cold room", "22"));
+  Board board(folder / "runs");
+  board.look(20, start);
+  REQUIRE(board.find("a-1", start) != nullptr);
+  CHECK(board.find("a-1", start)->digest().records == 1);
+  CHECK(board.find("a-1", start)->changes() > 0);
+  const RunFeed* looked_at = board.find("a-1", start);
+  board.look(20, start + Board::kept);
+  CHECK(board.find("a-1", start) == looked_at);
+  std::filesystem::resize_file(folder / "runs" / "a-1" / "journal.ndjson", 0);
+  board.look(20, start + Board::kept + std::chrono::seconds(1));
+  CHECK(board.find("a-1", start)->digest().records == 0);  // begun anew
+}
+
+TEST_CASE("a journal is read in slices, and on as it grows") {
+  const tests::TemporaryFolder folder;
+  Chain chain;
+  std::string bytes = chain.opening("cold room");
+  for (int i = 0; i < 99; ++i) bytes += chain.note();
+  write(folder / "runs", "a-1", bytes);
+  Board board(folder / "runs");
+  board.look(20, start);
+  CHECK(board.read(60));
+  const RunFeed* run = board.newest(start);
+  CHECK(run->digest().records == 60);
+  CHECK(run->view(std::chrono::system_clock::now()).reading());
+  CHECK_FALSE(board.read(60));
+  CHECK(run->digest().records == 100);
+  CHECK_FALSE(run->view(std::chrono::system_clock::now()).reading());
+  const auto before = run->changes();
+  board.read(60);
+  CHECK(run->changes() == before);
+  write(folder / "runs", "a-1", chain.note(), std::ios::app);
+  board.read(60);
+  CHECK(run->digest().records == 101);
+  CHECK(run->changes() > before);
+  CHECK_FALSE(run->over());
+  std::string end = chain("closing", R"(,"ending":"finished","why":"")");
+  end += chain("seal", R"(,"algorithm":"none","key":null,"signature":null)");
+  write(folder / "runs", "a-1", end, std::ios::app);
+  board.read(60);
+  CHECK(run->over());
+  CHECK(run->digest().ending == "finished");
+}
+
+TEST_CASE("a changed line is told, and ends the reading") {
+  const tests::TemporaryFolder folder;
+  Chain chain;
+  std::string bytes = chain.opening("cold room");
+  bytes += chain.note();
+  const std::size_t at = bytes.find(R"("text":"x")");
+  bytes += chain.note();
+  bytes[at + 8] = 'y';
+  write(folder / "runs", "a-1", bytes);
+  Board board(folder / "runs");
+  board.look(20, start);
+  board.read(60);
+  const RunView view = board.newest(start)->view(std::chrono::system_clock::now());
+  REQUIRE(view.trouble);
+  CHECK(view.trouble->find("record 2") != std::string::npos);
+  CHECK(view.digest->records == 2);
+  CHECK(board.newest(start)->over());
+}

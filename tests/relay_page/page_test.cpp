@@ -1,0 +1,169 @@
+#include "relay/page.hpp"
+
+#include <algorithm>
+#include <set>
+
+#include "relay/page_files.hpp"
+#include "relay_page/told_run.hpp"
+
+using namespace nightwell::relay;
+using namespace nightwell::relay_test;
+
+namespace {
+
+std::string html_of(const RunView& view, const std::string& id) {
+  const auto parts = run_parts(view);
+  REQUIRE(parts);
+  for (const Part& part : *parts)
+    if (part.id == id) return part.html;
+  FAIL("no such part");
+  return "";
+}
+
+bool contains(const std::string& text, const std::string& what) {
+  return text.find(what) != std::string::npos;
+}
+
+std::string whole_page(const RunView& view) {
+  auto parts = run_parts(view);
+  REQUIRE(parts);
+  const auto benches = benches_part({view}, {"older-1"});
+  REQUIRE(benches);
+  parts.value().insert(parts.value().begin(), *benches);
+  const auto text = page({title(view), utc_at(1000), "/events?run=cold-1"}, *parts);
+  REQUIRE(text);
+  return *text;
+}
+
+}  // namespace
+
+TEST_CASE("the page says where the run is, in words") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
+  const std::string now = html_of(run.view(), "now");
+  CHECK(contains(now, "<span class=\"state\">settle</span> <small>plateau 1 of 2</small>"));
+  CHECK(contains(now, "\u221224.5000 °C"));
+  CHECK(contains(now, "0.500 K above the setpoint"));
+  CHECK(contains(
+      now, "<time datetime=\"2026-11-25T20:10:00.000000Z\"><span class=\"utc\">2026-11-25 20:10:00 UTC</span></time>"));
+  CHECK(contains(html_of(run.view(), "plateaus"), "to come"));
+  CHECK(contains(html_of(run.view(), "events"), "in the band"));
+  CHECK(title(run.view()) == "settle, plateau 1 of 2, bench cold room");
+}
+
+TEST_CASE("what a person must know stands first") {
+  ToldRun run;
+  open(run);
+  RunView view = run.view();
+  CHECK_FALSE(contains(html_of(view, "now"), "class=\"call\""));
+
+  SECTION("silent: unclosed and nothing for five minutes") {
+    view.age_s = silent_after_s - 1;
+    CHECK_FALSE(contains(html_of(view, "now"), "Silent"));
+    view.age_s = silent_after_s;
+    CHECK(contains(html_of(view, "now"), "Silent"));
+  }
+  SECTION("parked and not confirmed") {
+    run(700, "phase", phase("parked", nullptr, nullptr, "asked"));
+    CHECK(contains(html_of(view, "now"), "NOT CONFIRMED"));
+    run(701, "park", {{"source", "bath"}, {"confirmed", true}, {"untouched", false}, {"text", ""}});
+    CHECK_FALSE(contains(html_of(view, "now"), "NOT CONFIRMED"));
+    CHECK(contains(html_of(view, "now"), "Every source answered that it is safe"));
+  }
+  SECTION("a question") {
+    run(700, "ask", {{"text", "set the ice bath"}, {"source", "ice"}, {"setpoint_c", 0.0}});
+    CHECK(contains(html_of(view, "now"), "set the ice bath"));
+  }
+  SECTION("a journal that cannot be read on") {
+    view.trouble = "line 7: prev is not the hash of line 6";
+    CHECK(contains(html_of(view, "now"), "line 7"));
+  }
+  SECTION("a long journal that is still being read") {
+    view.read_bytes = 20;
+    view.bytes = 80;
+    CHECK(contains(html_of(view, "now"), "25 % so far"));
+  }
+}
+
+TEST_CASE("a closed run that was silent for days is not called silent") {
+  ToldRun run;
+  open(run);
+  run(700, "closing", {{"ending", "finished"}, {"why", "every plateau is done"}});
+  RunView view = run.view();
+  view.age_s = 1e6;
+  CHECK_FALSE(contains(html_of(view, "now"), "Silent"));
+  CHECK(contains(html_of(view, "now"), "finished"));
+}
+
+TEST_CASE("text from outside comes out inert wherever it stands") {
+  const std::string evil =
+      "<script>alert(1)</script><img src=x onerror=alert(2)>\" onclick=\"alert(3)\"'&{{{run}}}\x1b[31m\u202e\u2066]]>";
+  ToldRun run;
+  open(run, evil, evil);
+  run(605, "phase", {{"phase", evil}, {"plateau", 0}, {"setpoint_c", 1.0}, {"why", evil}});
+  run(606, "command", {{"source", evil}, {"target_c", 1.0}, {"output", true}, {"why", evil}});
+  run(606, "park", {{"source", evil}, {"confirmed", false}, {"cause", evil}, {"text", evil}});
+  run(607, "ask", {{"text", evil}, {"source", evil}});
+  run(608, "fault", {{"instrument", evil}, {"code", evil}, {"text", evil}});
+  run(608, "storage", {{"event", evil}, {"text", evil}});
+  run(609, "left_out", {{"channel", evil}, {"why", evil}});
+  run(610, "plateau", {{"plateau", 0}, {"outcome", evil}, {"why", evil}, {"window", nullptr}});
+  run(611, "note", {{"text", evil}});
+  run(612, "closing", {{"ending", evil}, {"why", evil}});
+  RunView view = run.view();
+  view.trouble = evil;
+  const std::string text = whole_page(view);
+  CHECK(contains(text, "&lt;script&gt;alert(1)&lt;/script&gt;"));
+  CHECK_FALSE(contains(text, "<script>alert"));
+  CHECK_FALSE(contains(text, "\x1b"));
+  CHECK_FALSE(contains(text, "\u202e"));
+  CHECK_FALSE(contains(text, "\u2066"));
+  CHECK(contains(text, "{{{run}}}"));
+  // Every '<' begins an element of ours, none with an attribute that the text could have brought.
+  const std::set<std::string> ours = {
+      "!DOCTYPE", "a",        "b",  "body", "br",       "dd",     "details", "div",   "dl",   "dt",      "figcaption",
+      "figure",   "footer",   "h1", "h2",   "head",     "header", "html",    "li",    "line", "link",    "main",
+      "meta",     "noscript", "ol", "p",    "polyline", "script", "section", "small", "span", "summary", "svg",
+      "table",    "tbody",    "td", "text", "th",       "thead",  "time",    "title", "tr",   "ul"};
+  for (std::size_t at = 0; (at = text.find('<', at)) != std::string::npos; ++at) {
+    const std::string tag = text.substr(at, text.find('>', at) - at);
+    const std::size_t from = tag.starts_with("</") ? 2 : 1;
+    CHECK(ours.contains(tag.substr(from, tag.find_first_of(" \n/", from) - from)));
+    for (const char* bad : {" onerror", " onclick", " src=x"}) CHECK_FALSE(contains(tag, bad));
+  }
+}
+
+TEST_CASE("nothing of the page is inline script or style, or comes from elsewhere") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}))(620, "sweep", sweep(1, 619, {-24.7, 3.0}));
+  const std::string text = whole_page(run.view());
+  CHECK(contains(text, "<svg"));
+  CHECK_FALSE(contains(text, " style="));
+  CHECK_FALSE(contains(text, "<style"));
+  CHECK(contains(text, "<script src=\"/page.js\" defer></script>"));
+  CHECK(text.find("<script") == text.rfind("<script"));
+  for (std::size_t at = 0; (at = text.find("http", at)) != std::string::npos; ++at) {
+    const std::string rest = text.substr(at, 40);
+    CHECK((rest.starts_with("http://www.w3.org/2000/svg\"") || rest.starts_with("http-equiv=\"refresh\"")));
+  }
+  for (const auto file : {page_files::style(), page_files::script()}) CHECK(file.find("://") == std::string_view::npos);
+}
+
+TEST_CASE("an event's data is one line, and gives the parts back") {
+  const std::string text = parts_json("2026-11-25T20:00:00.000000Z", {{"now", "<p>a\nb \xff</p>"}, {"events", ""}});
+  CHECK(text.find('\n') == std::string::npos);
+  const Json read = Json::parse(text);
+  CHECK(read["utc"] == "2026-11-25T20:00:00.000000Z");
+  CHECK(read["parts"]["now"] == "<p>a\nb \ufffd</p>");
+}
+
+TEST_CASE("a plot of anything is drawn within its frame") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-1e300, 3.0}))(620, "sweep", sweep(1, 619, {1e300, 3.0}));
+  const std::string plot = course_plot(run.digest(), 360, 240);
+  CHECK_FALSE(contains(plot, "nan"));
+  CHECK_FALSE(contains(plot, "inf"));
+}
