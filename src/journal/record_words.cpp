@@ -144,9 +144,9 @@ std::string number_of_plateau(const Json& index) {
 }
 
 constexpr std::string_view known_kinds[] = {
-    "opening", "plan",  "card",    "budget",  "plateau_plan", "identity", "opened",  "failure", "phase", "command",
-    "source",  "sweep", "tick",    "person",  "ask",          "fault",    "guard",   "plateau", "park",  "left_out",
-    "survey",  "note",  "storage", "overdue", "disk",         "hook",     "closing", "seal"};
+    "opening", "plan",  "card",    "budget",  "plateau_plan", "identity", "opened",  "failure", "phase",  "command",
+    "source",  "sweep", "tick",    "person",  "ask",          "fault",    "guard",   "plateau", "park",   "left_out",
+    "survey",  "note",  "storage", "overdue", "disk",         "hook",     "closing", "seal",    "dialect"};
 
 }  // namespace
 
