@@ -13,6 +13,7 @@
 #include <stdexcept>
 
 #include "journal/file.hpp"
+#include "journal/hex.hpp"
 
 namespace nightwell::journal {
 
@@ -36,16 +37,6 @@ constexpr std::size_t largest_key_file = 64 * 1024;
 using Bio = std::unique_ptr<BIO, decltype(&BIO_free)>;
 using Context = std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)>;
 
-std::string to_hex(const unsigned char* bytes, std::size_t count) {
-  constexpr std::string_view digits = "0123456789abcdef";
-  std::string out;
-  for (std::size_t i = 0; i < count; ++i) {
-    out += digits[bytes[i] >> 4];
-    out += digits[bytes[i] & 15];
-  }
-  return out;
-}
-
 int hex_value(char c) {
   if (c >= '0' && c <= '9') return c - '0';
   return c >= 'a' && c <= 'f' ? c - 'a' + 10 : -1;
@@ -67,7 +58,7 @@ std::string public_half(const KeyHandle& handle) {
   std::size_t size = raw.size();
   if (EVP_PKEY_get_raw_public_key(handle.key, raw.data(), &size) != 1 || size != raw.size())
     throw std::runtime_error("OpenSSL gives no public half of an Ed25519 key");
-  return to_hex(raw.data(), raw.size());
+  return lower_hex(raw.data(), raw.size());
 }
 
 std::string pem_of(const KeyHandle& handle, bool secret) {
@@ -199,7 +190,7 @@ std::optional<std::string> sign(std::string& line, const SigningKey& key) {
       EVP_DigestSign(context.get(), signature.data(), &size, reinterpret_cast<const unsigned char*>(line.data()),
                      line.size()) != 1)
     return "OpenSSL could not sign it";
-  line.insert(line.rfind(before_signature) + before_signature.size(), to_hex(signature.data(), size));
+  line.insert(line.rfind(before_signature) + before_signature.size(), lower_hex(signature.data(), size));
   return std::nullopt;
 }
 

@@ -15,6 +15,7 @@
 #include <memory>
 
 #include "journal/file.hpp"
+#include "journal/hex.hpp"
 
 namespace nightwell::remote {
 
@@ -26,16 +27,6 @@ constexpr std::uint64_t largest_pem = 256 * 1024;
 constexpr int most_certificates_between = 3;  // between a peer's certificate and the authority
 
 using Certificate = std::unique_ptr<X509, decltype(&X509_free)>;
-
-std::string lower_hex(const unsigned char* bytes, std::size_t count) {
-  constexpr std::string_view digits = "0123456789abcdef";
-  std::string out;
-  for (std::size_t i = 0; i < count; ++i) {
-    out += digits[bytes[i] >> 4];
-    out += digits[bytes[i] & 15];
-  }
-  return out;
-}
 
 struct Pem {
   std::string text;
@@ -211,7 +202,7 @@ std::string key_name(const X509* certificate) {
   unsigned char digest[SHA256_DIGEST_LENGTH];
   SHA256(der, static_cast<std::size_t>(size), digest);
   OPENSSL_free(der);
-  return std::string(key_name_prefix) + lower_hex(digest, sizeof digest);
+  return std::string(key_name_prefix) + journal::lower_hex(digest, sizeof digest);
 }
 
 std::string peer_key(TlsStream& stream) {

@@ -14,7 +14,7 @@ inline sequence::Plan bath_plan(const std::vector<double>& setpoints_c, std::siz
   plan.profile = "test night";
   plan.bench = "test bench";
   plan.job = "test job";
-  plan.scanners.push_back({"scanner", "scpi-scanner", PtyPort{"/nowhere"}, 2s, ""});
+  plan.scanners.push_back({"scanner", "scpi-scanner", {}, PtyPort{"/nowhere"}, 2s, ""});
   Source bath;
   bath.name = "bath";
   bath.driver = "scpi-source";
