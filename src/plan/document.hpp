@@ -4,7 +4,7 @@
 #include <optional>
 #include <string>
 
-#include "plan/input_files.hpp"
+#include "plan/file_text.hpp"
 #include "plan/object_reader.hpp"
 
 namespace nightwell::plan {

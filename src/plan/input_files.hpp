@@ -11,18 +11,12 @@
 #include <string>
 
 #include "nightwell/result.hpp"
+#include "plan/file_text.hpp"
 
 namespace nightwell::plan {
 
-inline constexpr std::size_t largest_file = 1024 * 1024;  // bytes
-inline constexpr std::size_t most_cards = 1100;           // as many as a job can name, and a few
-inline constexpr std::size_t most_dialects = 48;          // as many as a bench has instruments
-
-struct FileText {
-  std::string name;    // as the person gave it; for a card: the path as the job writes it
-  std::string text;    // any bytes; what they are is load()'s business
-  std::string unread;  // why it could not be read; empty: it was
-};
+inline constexpr std::size_t most_cards = 1100;   // as many as a job can name, and a few
+inline constexpr std::size_t most_dialects = 48;  // as many as a bench has instruments
 
 struct InputFiles {
   FileText profile, bench, job;
@@ -35,9 +29,6 @@ struct InputFiles {
 // bench names (relative to the bench file). Reads regular files only.
 [[nodiscard]] InputFiles gather(const std::filesystem::path& profile, const std::filesystem::path& bench,
                                 const std::filesystem::path& job);
-
-// Reads one file, a sensor card by itself for instance, under the name that the person gave. Regular files only.
-[[nodiscard]] FileText gather_one(const std::filesystem::path& path);
 
 // What the control socket carries. Bytes that are not UTF-8 do not fit into JSON: such a file is sent as unread.
 [[nodiscard]] nlohmann::ordered_json files_to_json(const InputFiles& files);

@@ -11,7 +11,7 @@
 #include <vector>
 
 #include "plan/fault.hpp"
-#include "plan/input_files.hpp"
+#include "plan/file_text.hpp"
 #include "relay/allow_list.hpp"
 
 namespace nightwell::relay {
