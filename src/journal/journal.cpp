@@ -118,7 +118,9 @@ class Journal::Thread {
   void start_copy() {
     if (!copying()) return;
     copies_.push_back(Copy::start(segment_->path(), *settings().second_folder / segment_->path().filename(),
-                                  [shared = shared_](Copy::News news, std::string text) {
+                                  [told = std::weak_ptr<Shared>(shared_)](Copy::News news, std::string text) {
+                                    const auto shared = told.lock();
+                                    if (!shared) return;  // the journal is gone, and its copy may go on
                                     const auto what = news == Copy::News::behind ? JournalNews::What::copy_behind
                                                                                  : JournalNews::What::copy_caught_up;
                                     const std::lock_guard lock(shared->mutex);
