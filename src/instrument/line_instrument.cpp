@@ -82,7 +82,7 @@ bool proves(const Answer& answer, const Answer& expected, double tolerance) {
 template <class CodecType>
 LineInstrument<CodecType>::LineInstrument(asio::io_context& io, ConnectionSettings settings,
                                           std::unique_ptr<CodecType> codec)
-    : LineInstrument(make_wire(io, settings.port), settings, std::move(codec)) {}
+    : LineInstrument(make_wire(io, settings), settings, std::move(codec)) {}
 
 template <class CodecType>
 LineInstrument<CodecType>::LineInstrument(std::unique_ptr<Wire> wire, ConnectionSettings settings,

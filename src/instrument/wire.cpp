@@ -39,4 +39,8 @@ std::unique_ptr<Wire> make_wire(asio::io_context& io, Port port) {
   return std::make_unique<RealWire>(io, std::move(port));
 }
 
+std::unique_ptr<Wire> make_wire(asio::io_context& io, const ConnectionSettings& settings) {
+  return make_wire(io, settings.port);
+}
+
 }  // namespace nightwell::instrument

@@ -12,6 +12,7 @@
 #include <string_view>
 
 #include "instrument/deadline.hpp"
+#include "instrument/scanner.hpp"
 #include "instrument/tty.hpp"
 #include "nightwell/port.hpp"
 #include "nightwell/result.hpp"
@@ -46,5 +47,7 @@ class Wire {
 };
 
 [[nodiscard]] std::unique_ptr<Wire> make_wire(asio::io_context& io, Port port);
+// The wire that an instrument's connection asks for: every driver that talks over a port gets its wire here.
+[[nodiscard]] std::unique_ptr<Wire> make_wire(asio::io_context& io, const ConnectionSettings& settings);
 
 }  // namespace nightwell::instrument

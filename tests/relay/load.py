@@ -1,19 +1,23 @@
 """What a crowd of followers costs: the demo's night, first alone, then with a relay and a crowd, and the two compared.
 
   NIGHTWELL_BIN_DIR=build/release/bin NIGHTWELL_SOURCE_DIR=. python3 tests/relay/load.py [--followers 200] [--stalled 50]
-      [--reconnects 20] [--speed 800]
+      [--reconnects 20] [--speed 800] [--pairs 1]
 
 --followers read all they can; --stalled take a little and then nothing; --reconnects is how many a second come, read from some
 record on, and go. Told: the relay's memory and processor time, by how much followers lag behind the file (bytes, and seconds until
 they had what the file had), and how long the night took. The crowd itself is in one process of low priority; on a small
-machine its processor time counts against the night all the same. Not a test: figures, for docs/performance.md.
+machine its processor time counts against the night all the same. When a plateau is settled depends on its noise, so no two
+nights are equally long; --pairs of nights, one alone and one with the crowd in turn, tell what is the crowd's and what the noise's.
+Not a test: figures, for docs/performance.md.
 """
 import argparse
 import asyncio
 import json
+import math
 import os
 import random
 import shutil
+import statistics
 import subprocess
 import sys
 import threading
@@ -228,13 +232,25 @@ def with_crowd(options):
 
 def main():
     parser = argparse.ArgumentParser()
-    for name, number in (("followers", 200), ("stalled", 50), ("reconnects", 20), ("speed", 800)):
+    for name, number in (("followers", 200), ("stalled", 50), ("reconnects", 20), ("speed", 800), ("pairs", 1)):
         parser.add_argument(f"--{name}", type=int, default=number)
     options = parser.parse_args()
-    print("alone:", json.dumps(alone(options)), flush=True)
-    night, relay = with_crowd(options)
-    print("with the crowd:", json.dumps(night))
-    print("relay:", json.dumps(relay))
+    walls = {"alone": [], "with the crowd": []}
+    for _ in range(options.pairs):
+        quiet = alone(options)
+        print("alone:", json.dumps(quiet), flush=True)
+        night, relay = with_crowd(options)
+        print("with the crowd:", json.dumps(night))
+        print("relay:", json.dumps(relay), flush=True)
+        walls["alone"].append(quiet["wall_s"])
+        walls["with the crowd"].append(night["wall_s"])
+    if options.pairs > 1:
+        means = {name: statistics.mean(some) for name, some in walls.items()}
+        for name, some in walls.items():
+            print(f"{name}: mean {means[name]:.2f} s, standard deviation of a night {statistics.stdev(some):.2f} s")
+        of_difference = math.sqrt(sum(statistics.variance(some) / len(some) for some in walls.values()))
+        print(f"the crowd's share: {100 * (means['with the crowd'] / means['alone'] - 1):+.2f} %, "
+              f"standard deviation {100 * of_difference / means['alone']:.2f} %")
 
 
 main()
