@@ -5,7 +5,7 @@
 
 --followers read all they can; --stalled take a little and then nothing; --reconnects is how many a second come, read from some
 record on, and go. Told: the relay's memory and processor time, by how much followers lag behind the file (bytes, and seconds until
-they had what the file had), and how long the night took. The crowd itself is in one process of low priority; on a small
+they had what the file had), and how long the night took. The crowd itself is in one process of lowest priority; on a small
 machine its processor time counts against the night all the same. When a plateau is settled depends on its noise, so no two
 nights are equally long; --pairs of nights, one alone and one with the crowd in turn, tell what is the crowd's and what the noise's.
 Not a test: figures, for docs/performance.md.
@@ -146,7 +146,7 @@ class Crowd(threading.Thread):
             self.behind.append(size - min(f.bytes for f in self.followers))
 
     def run(self):
-        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 5)
+        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), 19)
         asyncio.run(self.all())
 
     async def connect(self, follower):
