@@ -60,6 +60,19 @@ guardian::Limits limits_of(const sequence::Source& source) {
   return limits;
 }
 
+instrument::ConnectionSettings connection_of(const sequence::Scanner& scanner, const std::string& run) {
+  instrument::ConnectionSettings settings;
+  settings.name = scanner.name;
+  settings.driver = scanner.driver;
+  settings.port = scanner.port;
+  settings.reply = scanner.reply;
+  settings.identity = scanner.identity;
+  settings.dialect = scanner.dialect.json;
+  settings.program = scanner.program;
+  settings.note = [run](const std::string& text) { spdlog::info("{}: {}", run, text); };
+  return settings;
+}
+
 bool link_error(const Error& error) {
   return error.code == Errc::no_answer || error.code == Errc::port_gone || error.code == Errc::port_busy ||
          error.code == Errc::wrong_identity;
@@ -184,16 +197,7 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     const auto make = registry_.scanners.find(scanner.driver);
     if (make == registry_.scanners.end())
       co_return Error{Errc::not_found, "opening scanner " + scanner.name, "no driver is named " + scanner.driver, ""};
-    instrument::ConnectionSettings settings;
-    settings.name = scanner.name;
-    settings.driver = scanner.driver;
-    settings.port = scanner.port;
-    settings.reply = scanner.reply;
-    settings.identity = scanner.identity;
-    settings.dialect = scanner.dialect.json;
-    settings.program = scanner.program;
-    settings.note = [run = settings_.run](const std::string& text) { spdlog::info("{}: {}", run, text); };
-    auto made = make->second(io_, std::move(settings));
+    auto made = make->second(io_, connection_of(scanner, settings_.run));
     if (!made) co_return made.error();
     scanners_.push_back(std::move(made).value());
     const auto identity = co_await scanners_.back()->identify();
