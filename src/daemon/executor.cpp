@@ -191,6 +191,8 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     settings.reply = scanner.reply;
     settings.identity = scanner.identity;
     settings.dialect = scanner.dialect.json;
+    settings.program = scanner.program;
+    settings.note = [run = settings_.run](const std::string& text) { spdlog::info("{}: {}", run, text); };
     auto made = make->second(io_, std::move(settings));
     if (!made) co_return made.error();
     scanners_.push_back(std::move(made).value());
@@ -219,6 +221,7 @@ void Executor::start_guardians() {
     settings.connection.reply = source.reply;
     settings.connection.identity = source.identity;
     settings.connection.dialect = source.dialect.json;
+    settings.connection.program = source.program;
     settings.limits = limits_of(source);
     settings.speed = settings_.speed;
     settings.program = settings_.guardian;
