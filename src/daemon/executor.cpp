@@ -210,6 +210,8 @@ instrument::ConnectionSettings Executor::connection_to(const sequence::Scanner& 
   settings.reply = scanner.reply;
   settings.identity = scanner.identity;
   settings.dialect = scanner.dialect.json;
+  settings.program = scanner.program;
+  settings.note = [run = settings_.run](const std::string& text) { spdlog::info("{}: {}", run, text); };
   if (scanner.wire_log) settings.wire_log = wire_log_of(scanner.name);
   settings.recorder = instrument::make_recorder(settings);
   return settings;
@@ -231,6 +233,7 @@ void Executor::start_guardians() {
     settings.connection.identity = source.identity;
     settings.connection.dialect = source.dialect.json;
     if (source.wire_log) settings.connection.wire_log = wire_log_of(source.name);
+    settings.connection.program = source.program;
     settings.limits = limits_of(source);
     settings.speed = settings_.speed;
     settings.program = settings_.guardian;
