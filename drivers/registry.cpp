@@ -7,6 +7,7 @@
 #include "dialect/read_dialect.hpp"
 #include "instrument/line_heat_source.hpp"
 #include "instrument/line_scanner.hpp"
+#include "instrument/recording_calls.hpp"
 #include "modbus/source.hpp"
 #include "scpi_scanner.hpp"
 #include "scpi_source.hpp"
@@ -54,6 +55,23 @@ Result<std::unique_ptr<HeatSource>> make_dialect_source(asio::io_context& io, Co
   return std::unique_ptr<HeatSource>(std::make_unique<LineHeatSource>(io, std::move(settings), std::move(codec)));
 }
 
+// Whatever the driver: its calls are written down where the settings have a recorder; its bytes are by its wire.
+template <class Made>
+auto noting(std::function<Result<std::unique_ptr<Made>>(asio::io_context&, ConnectionSettings)> make) {
+  return [make = std::move(make)](asio::io_context& io, ConnectionSettings settings) -> Result<std::unique_ptr<Made>> {
+    const auto recorder = settings.recorder;
+    auto made = make(io, std::move(settings));
+    if (!made || !recorder) return made;
+    return recorded(std::move(made).value(), recorder);
+  };
+}
+
+Registry with_recording(Registry list) {
+  for (auto& [driver, make] : list.scanners) make = noting<Scanner>(std::move(make));
+  for (auto& [driver, make] : list.sources) make = noting<HeatSource>(std::move(make));
+  return list;
+}
+
 }  // namespace
 
 Registry registry() {
@@ -62,7 +80,7 @@ Registry registry() {
   list.sources.emplace("scpi-source", make_source<ScpiSource>);
   list.scanners.emplace(dialect_driver, make_dialect_scanner);
   list.sources.emplace(dialect_driver, make_dialect_source);
-  return list;
+  return with_recording(std::move(list));
 }
 
 }  // namespace nightwell::drivers

@@ -14,6 +14,7 @@
 #include "daemon/planned_size.hpp"
 #include "daemon/records.hpp"
 #include "daemon/status.hpp"
+#include "instrument/wire_recorder.hpp"
 
 namespace nightwell::daemon {
 
@@ -191,6 +192,8 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     settings.reply = scanner.reply;
     settings.identity = scanner.identity;
     settings.dialect = scanner.dialect.json;
+    if (scanner.wire_log) settings.wire_log = wire_log_of(scanner.name);
+    settings.recorder = instrument::make_recorder(settings);
     auto made = make->second(io_, std::move(settings));
     if (!made) co_return made.error();
     scanners_.push_back(std::move(made).value());
@@ -208,6 +211,10 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
   co_return Result<void>{};
 }
 
+std::string Executor::wire_log_of(const std::string& instrument) const {
+  return (settings_.folder / "wire" / (instrument + ".log")).string();
+}
+
 void Executor::start_guardians() {
   for (std::size_t s = 0; s < plan_.sources.size(); ++s) {
     const auto& source = plan_.sources[s];
@@ -219,6 +226,7 @@ void Executor::start_guardians() {
     settings.connection.reply = source.reply;
     settings.connection.identity = source.identity;
     settings.connection.dialect = source.dialect.json;
+    if (source.wire_log) settings.connection.wire_log = wire_log_of(source.name);
     settings.limits = limits_of(source);
     settings.speed = settings_.speed;
     settings.program = settings_.guardian;

@@ -36,13 +36,13 @@ Json port_json(const Port& port) {
 }
 
 Json connection_json(const instrument::ConnectionSettings& connection) {
-  return Json{
-      {"name", connection.name},
-      {"driver", connection.driver},
-      {"port", port_json(connection.port)},
-      {"reply_s", to_seconds(connection.reply)},
-      {"identity", connection.identity},
-      {"dialect", connection.dialect.empty() ? Json(nullptr) : Json::parse(connection.dialect, nullptr, false)}};
+  return Json{{"name", connection.name},
+              {"driver", connection.driver},
+              {"port", port_json(connection.port)},
+              {"reply_s", to_seconds(connection.reply)},
+              {"identity", connection.identity},
+              {"dialect", connection.dialect.empty() ? Json(nullptr) : Json::parse(connection.dialect, nullptr, false)},
+              {"wire_log", connection.wire_log}};
 }
 
 Json limits_json(const Limits& limits) {
@@ -188,6 +188,7 @@ instrument::ConnectionSettings read_connection(Fields& outer) {
   connection.reply = in.time("reply_s");
   connection.identity = in.text("identity");
   connection.dialect = in.document("dialect");
+  connection.wire_log = in.text("wire_log");
   if (connection.reply <= Duration::zero()) in.fail_at("reply_s", "is not positive");
   outer.take(in.error());
   return connection;

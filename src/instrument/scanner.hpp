@@ -31,13 +31,17 @@ class Scanner {
   virtual void close() = 0;
 };
 
+class WireRecorder;
+
 struct ConnectionSettings {
   std::string name;    // the instrument's name on the bench, for errors
   std::string driver;  // a name the registry knows
   Port port;
-  Duration reply{};          // deadline from the last byte sent to the whole reply
-  std::string identity;      // must be contained in the identity; empty: any
-  std::string dialect = "";  // driver "dialect" only: the dialect's JSON, as the plan froze it
+  Duration reply{};           // deadline from the last byte sent to the whole reply
+  std::string identity;       // must be contained in the identity; empty: any
+  std::string dialect = "";   // driver "dialect" only: the dialect's JSON, as the plan froze it
+  std::string wire_log = "";  // the file in which the conversation is written down; empty: nowhere
+  std::shared_ptr<WireRecorder> recorder = nullptr;  // that writes it (make_recorder); not sent to another process
 };
 
 }  // namespace nightwell::instrument

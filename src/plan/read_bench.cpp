@@ -147,6 +147,7 @@ sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, co
   if (const auto port = read_port(reader, directory)) scanner.port = *port;
   scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   scanner.identity = reader.text_if("identity").value_or("");
+  scanner.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
   reader.finish();
   return scanner;
 }
@@ -213,7 +214,7 @@ void check_framing(ObjectReader& reader, const Port& port, const dialect::Dialec
 }
 
 void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& directory, const LoadOptions& options,
-               DialectFiles& dialects) {
+               DialectFiles& dialects, const BenchDraft& bench) {
   Source& source = draft.value;
   const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, dialects);
   source.driver = driver.name;
@@ -223,11 +224,12 @@ void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& dire
   if (driver.dialect != nullptr) check_framing(reader, source.port, *driver.dialect->value);
   source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   source.identity = reader.text_if("identity").value_or("");
+  source.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
   read_watching(reader, source);
 }
 
 SourceDraft read_source(ObjectReader& reader, const std::string& name, const std::string& directory,
-                        const LoadOptions& options, DialectFiles& dialects) {
+                        const LoadOptions& options, DialectFiles& dialects, const BenchDraft& bench) {
   static const Words<SourceKind> kinds = {
       {"dry_well", SourceKind::dry_well}, {"bath", SourceKind::bath}, {"furnace", SourceKind::furnace}};
   SourceDraft draft;
@@ -237,11 +239,11 @@ SourceDraft read_source(ObjectReader& reader, const std::string& name, const std
   draft.value.attended = reader.truth_if("attended").value_or(false);
   read_source_limits(reader, draft);
   if (draft.value.attended)
-    for (const char* key :
-         {"driver", "port", "reply_s", "identity", "lease_s", "poll_s", "stale_s", "heating", "readback_tolerance_k"})
+    for (const char* key : {"driver", "port", "reply_s", "identity", "wire_log", "lease_s", "poll_s", "stale_s",
+                            "heating", "readback_tolerance_k"})
       reader.unused(key, "no wire reaches an attended source");
   else
-    read_wire(reader, draft, directory, options, dialects);
+    read_wire(reader, draft, directory, options, dialects, bench);
   reader.finish();
   return draft;
 }
@@ -417,7 +419,7 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
     bench.sources_known = true;
     for (const auto& [name, value, place] : *sources) {
       ObjectReader inside(value, place, faults);
-      bench.sources.emplace(name, read_source(inside, name, directory, options, dialects));
+      bench.sources.emplace(name, read_source(inside, name, directory, options, dialects, bench));
     }
   }
   if (const auto channels = reader.members("channels", 1, ranges::most_channels)) {
