@@ -8,6 +8,7 @@
 #include "instrument/line_heat_source.hpp"
 #include "instrument/line_scanner.hpp"
 #include "instrument/recording_calls.hpp"
+#include "modbus/source.hpp"
 #include "program/program_heat_source.hpp"
 #include "program/program_scanner.hpp"
 #include "scpi_scanner.hpp"
@@ -48,7 +49,11 @@ Result<std::unique_ptr<Scanner>> make_dialect_scanner(asio::io_context& io, Conn
 Result<std::unique_ptr<HeatSource>> make_dialect_source(asio::io_context& io, ConnectionSettings settings) {
   auto read = dialect_for(settings, dialect::Role::heat_source);
   if (!read) return read.error();
-  auto codec = std::make_unique<dialect::DialectSource>(std::move(read).value());
+  std::unique_ptr<HeatSourceCodec> codec;
+  if ((*read)->registers)
+    codec = std::make_unique<modbus::ModbusSource>(*read, modbus::frame_silence(settings.port));
+  else
+    codec = std::make_unique<dialect::DialectSource>(*read);
   return std::unique_ptr<HeatSource>(std::make_unique<LineHeatSource>(io, std::move(settings), std::move(codec)));
 }
 

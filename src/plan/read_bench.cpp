@@ -255,6 +255,12 @@ void check_dialect_limits(ObjectReader& reader, const SourceDraft& draft, const 
                   "at most " + shortest(*dialect.highest_c) + " °C (limits of dialect " + dialect.name + ")");
 }
 
+void check_framing(ObjectReader& reader, const Port& port, const dialect::Dialect& dialect) {
+  if (dialect.registers && dialect.registers->framing == dialect::Framing::tcp &&
+      !std::holds_alternative<TcpPort>(port))
+    reader.refuse("port", "a tcp port (dialect " + dialect.name + " speaks Modbus TCP)");
+}
+
 void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& directory, const LoadOptions& options,
                const DriverFiles& files, const BenchDraft& bench) {
   Source& source = draft.value;
@@ -264,6 +270,7 @@ void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& dire
   source.program = driver.program;
   if (driver.dialect != nullptr) check_dialect_limits(reader, draft, *driver.dialect->value);
   if (const auto port = read_port(reader, directory)) source.port = *port;
+  if (driver.dialect != nullptr) check_framing(reader, source.port, *driver.dialect->value);
   source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   source.identity = reader.text_if("identity").value_or("");
   source.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
