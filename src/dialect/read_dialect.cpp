@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <set>
 
+#include "dialect/read_register_map.hpp"
 #include "dialect/template.hpp"
 #include "plan/nearest.hpp"
 #include "plan/object_reader.hpp"
@@ -71,6 +72,7 @@ class Reader {
     out_.revision = root_.whole("revision", 1, 1'000'000).value_or(0);
     const auto role = root_.word("for", roles);
     out_.role = role.value_or(Role::scanner);
+    if (root_.has("modbus")) return read_registers(role);
     read_line();
     read_fields();
     out_.refused = patterns("refused");
@@ -95,6 +97,15 @@ class Reader {
   }
 
  private:
+  Dialect read_registers(std::optional<Role> role) {
+    if (role == Role::scanner)
+      root_.refuse("for", in_quotes("heat_source"), "a scanner behind Modbus registers is not supported");
+    read_limits();
+    read_register_map(root_, faults_, out_);
+    root_.finish();
+    return std::move(out_);
+  }
+
   // ---- the line ----
 
   void read_line() {
