@@ -9,6 +9,8 @@
 #include "instrument/line_scanner.hpp"
 #include "instrument/recording_calls.hpp"
 #include "modbus/source.hpp"
+#include "program/program_heat_source.hpp"
+#include "program/program_scanner.hpp"
 #include "scpi_scanner.hpp"
 #include "scpi_source.hpp"
 
@@ -55,6 +57,14 @@ Result<std::unique_ptr<HeatSource>> make_dialect_source(asio::io_context& io, Co
   return std::unique_ptr<HeatSource>(std::make_unique<LineHeatSource>(io, std::move(settings), std::move(codec)));
 }
 
+// A driver program, as far as the settings name one.
+template <class Made, class Face>
+Result<std::unique_ptr<Face>> make_program(asio::io_context& io, ConnectionSettings settings) {
+  if (settings.program.path.empty())
+    return Error{Errc::bad_input, "starting a driver's program", "the settings name none", settings.name};
+  return std::unique_ptr<Face>(std::make_unique<Made>(io, std::move(settings)));
+}
+
 // Whatever the driver: its calls are written down where the settings have a recorder; its bytes are by its wire.
 template <class Made>
 auto noting(std::function<Result<std::unique_ptr<Made>>(asio::io_context&, ConnectionSettings)> make) {
@@ -80,6 +90,8 @@ Registry registry() {
   list.sources.emplace("scpi-source", make_source<ScpiSource>);
   list.scanners.emplace(dialect_driver, make_dialect_scanner);
   list.sources.emplace(dialect_driver, make_dialect_source);
+  list.scanners.emplace(program_driver, make_program<program::ProgramScanner, Scanner>);
+  list.sources.emplace(program_driver, make_program<program::ProgramHeatSource, HeatSource>);
   return with_recording(std::move(list));
 }
 

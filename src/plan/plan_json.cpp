@@ -34,9 +34,14 @@ OrderedJson heating(Duration window, double gain_k) {
   return {{"window_s", to_seconds(window)}, {"gain_k", gain_k}};
 }
 
+OrderedJson program_json(const DriverProgram& program) {
+  return {{"file", program.file}, {"path", program.path}, {"arguments", program.arguments}, {"sha256", program.sha256}};
+}
+
 OrderedJson scanner_json(const Scanner& scanner) {
   OrderedJson out = {{"name", scanner.name}, {"driver", scanner.driver}};
   if (!scanner.dialect.file.empty()) out["dialect"] = scanner.dialect.file;
+  if (!scanner.program.file.empty()) out["program"] = program_json(scanner.program);
   out["port"] = std::visit(ToJson{}, scanner.port);
   out["reply_s"] = to_seconds(scanner.reply);
   out["identity"] = scanner.identity;
@@ -55,6 +60,7 @@ OrderedJson source_json(const Source& source) {
   if (source.attended) return out;
   out["driver"] = source.driver;
   if (!source.dialect.file.empty()) out["dialect"] = source.dialect.file;
+  if (!source.program.file.empty()) out["program"] = program_json(source.program);
   out["port"] = std::visit(ToJson{}, source.port);
   out["reply_s"] = to_seconds(source.reply);
   out["identity"] = source.identity;

@@ -107,11 +107,57 @@ struct Driver {
   std::string name;
   DialectFile file;
   const LoadedDialect* dialect = nullptr;  // where the driver is a sound dialect for this kind of instrument
+  DriverProgram program;
 };
 
-// A driver of the tree by its name, or {"dialect": PATH}.
+// The files that drivers name.
+struct DriverFiles {
+  DialectFiles& dialects;
+  const std::map<std::string, ProgramFile>& programs;
+};
+
+std::vector<std::string> read_arguments(ObjectReader& reader) {
+  std::vector<std::string> out;
+  if (!reader.has("arguments")) return out;
+  const auto elements = reader.list("arguments", 0, ranges::most_arguments);
+  if (!elements) return out;
+  const auto is_control = [](unsigned char c) { return c < 0x20 || c == 0x7f; };
+  for (const auto& [value, place] : *elements) {
+    const std::string* text = value.is_string() ? &value.get_ref<const std::string&>() : nullptr;
+    if (text == nullptr || text->size() > ranges::longest_argument ||
+        std::any_of(text->begin(), text->end(), is_control))
+      reader.faults().add(
+          place, shown(value),
+          "text of at most " + std::to_string(ranges::longest_argument) + " bytes without control characters");
+    else
+      out.push_back(*text);
+  }
+  return out;
+}
+
+// {"program": PATH, "arguments": [...]}
+Driver read_program_driver(ObjectReader& inside, const std::map<std::string, ProgramFile>& programs) {
+  Driver driver;
+  const auto path = inside.text("program", ranges::longest_path);
+  driver.program.arguments = read_arguments(inside);
+  inside.finish();
+  if (!path) return driver;
+  const auto found = programs.find(*path);
+  if (found == programs.end() || !found->second.unread.empty()) {
+    inside.refuse("program", "a program that can be run, relative to the bench file, and that nobody else can change",
+                  found == programs.end() ? "it did not come with the bench" : found->second.unread);
+    return driver;
+  }
+  driver.name = "program";
+  driver.program.file = *path;
+  driver.program.path = found->second.path;
+  driver.program.sha256 = found->second.sha256;
+  return driver;
+}
+
+// A driver of the tree by its name, {"dialect": PATH} or {"program": PATH}.
 Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, dialect::Role role,
-                   DialectFiles& dialects) {
+                   const DriverFiles& files) {
   Driver driver;
   const Json* value = reader.peek("driver");
   if (value == nullptr || !value->is_object()) {
@@ -120,10 +166,11 @@ Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, 
   }
   auto inside = reader.object("driver");
   if (!inside) return driver;
+  if (inside->has("program")) return read_program_driver(*inside, files.programs);
   const auto path = inside->text("dialect", ranges::longest_path);
   inside->finish();
   if (!path) return driver;
-  const LoadedDialect* loaded = dialects.load(*path, inside->place("dialect"));
+  const LoadedDialect* loaded = files.dialects.load(*path, inside->place("dialect"));
   if (loaded == nullptr) return driver;
   if (loaded->value->role != role) {
     inside->refuse("dialect",
@@ -137,12 +184,13 @@ Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, 
 }
 
 sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, const std::string& directory,
-                               const LoadOptions& options, DialectFiles& dialects, BenchDraft& bench) {
+                               const LoadOptions& options, const DriverFiles& files, BenchDraft& bench) {
   sequence::Scanner scanner;
   scanner.name = name;
-  const Driver driver = read_driver(reader, options.scanner_drivers, dialect::Role::scanner, dialects);
+  const Driver driver = read_driver(reader, options.scanner_drivers, dialect::Role::scanner, files);
   scanner.driver = driver.name;
   scanner.dialect = driver.file;
+  scanner.program = driver.program;
   if (driver.dialect != nullptr) bench.dialects.emplace(name, driver.dialect);
   if (const auto port = read_port(reader, directory)) scanner.port = *port;
   scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
@@ -214,11 +262,12 @@ void check_framing(ObjectReader& reader, const Port& port, const dialect::Dialec
 }
 
 void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& directory, const LoadOptions& options,
-               DialectFiles& dialects, const BenchDraft& bench) {
+               const DriverFiles& files, const BenchDraft& bench) {
   Source& source = draft.value;
-  const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, dialects);
+  const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, files);
   source.driver = driver.name;
   source.dialect = driver.file;
+  source.program = driver.program;
   if (driver.dialect != nullptr) check_dialect_limits(reader, draft, *driver.dialect->value);
   if (const auto port = read_port(reader, directory)) source.port = *port;
   if (driver.dialect != nullptr) check_framing(reader, source.port, *driver.dialect->value);
@@ -229,7 +278,7 @@ void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& dire
 }
 
 SourceDraft read_source(ObjectReader& reader, const std::string& name, const std::string& directory,
-                        const LoadOptions& options, DialectFiles& dialects, const BenchDraft& bench) {
+                        const LoadOptions& options, const DriverFiles& files, const BenchDraft& bench) {
   static const Words<SourceKind> kinds = {
       {"dry_well", SourceKind::dry_well}, {"bath", SourceKind::bath}, {"furnace", SourceKind::furnace}};
   SourceDraft draft;
@@ -243,7 +292,7 @@ SourceDraft read_source(ObjectReader& reader, const std::string& name, const std
                             "heating", "readback_tolerance_k"})
       reader.unused(key, "no wire reaches an attended source");
   else
-    read_wire(reader, draft, directory, options, dialects, bench);
+    read_wire(reader, draft, directory, options, files, bench);
   reader.finish();
   return draft;
 }
@@ -402,7 +451,9 @@ void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
 }  // namespace
 
 BenchDraft read_bench(const Json& document, const std::string& file, const std::string& directory,
-                      const LoadOptions& options, DialectFiles& dialects, FaultList& faults) {
+                      const LoadOptions& options, DialectFiles& dialects,
+                      const std::map<std::string, ProgramFile>& programs, FaultList& faults) {
+  const DriverFiles driver_files{dialects, programs};
   BenchDraft bench;
   const Place root{file, ""};
   ObjectReader reader(document, root, faults);
@@ -413,13 +464,13 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
   if (scanners)
     for (const auto& [name, value, place] : *scanners) {
       ObjectReader inside(value, place, faults);
-      bench.scanners.emplace(name, read_scanner(inside, name, directory, options, dialects, bench));
+      bench.scanners.emplace(name, read_scanner(inside, name, directory, options, driver_files, bench));
     }
   if (const auto sources = reader.members("sources", 0, ranges::most_sources)) {
     bench.sources_known = true;
     for (const auto& [name, value, place] : *sources) {
       ObjectReader inside(value, place, faults);
-      bench.sources.emplace(name, read_source(inside, name, directory, options, dialects, bench));
+      bench.sources.emplace(name, read_source(inside, name, directory, options, driver_files, bench));
     }
   }
   if (const auto channels = reader.members("channels", 1, ranges::most_channels)) {

@@ -14,6 +14,7 @@
 #include <variant>
 #include <vector>
 
+#include "nightwell/driver_program.hpp"
 #include "nightwell/port.hpp"
 #include "nightwell/quantity.hpp"
 #include "nightwell/thermometry/sensor.hpp"
@@ -33,8 +34,9 @@ struct DialectFile {
 
 struct Scanner {
   std::string name;
-  std::string driver;  // a name that the driver registry knows: "scpi-scanner", "dialect"
+  std::string driver;  // a name that the driver registry knows: "scpi-scanner", "dialect", "program"
   DialectFile dialect;
+  DriverProgram program;  // driver "program" only
   Port port;
   Duration reply{};       // deadline of a reply, real time
   std::string identity;   // what the identity must contain; empty: any
@@ -49,6 +51,7 @@ struct Source {
   bool attended = false;  // no wire reaches it: a person turns its knob
   std::string driver;     // empty if attended
   DialectFile dialect;
+  DriverProgram program;
   Port port;  // unused if attended
   Duration reply{};
   std::string identity;

@@ -2,6 +2,7 @@
 #include "wire_log.hpp"
 
 #include <catch2/catch.hpp>
+#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <future>
@@ -59,6 +60,16 @@ TEST_CASE("every wire log plays as written in memory", "[wirelog]") {
   for (const auto& path : wire_logs()) {
     INFO(path.filename().string());
     for (const std::string& problem : play_wire_log_in_memory(text_of(path))) FAIL_CHECK(problem);
+  }
+}
+
+// Called by tests of whole runs (tests/end_to_end): the logs that the run left in a folder.
+TEST_CASE("the wire logs of a run play as recorded", "[.replay]") {
+  const char* folder = std::getenv("NIGHTWELL_WIRE_LOGS");
+  REQUIRE(folder != nullptr);
+  for (const auto& entry : std::filesystem::directory_iterator(folder)) {
+    INFO(entry.path().filename().string());
+    for (const std::string& problem : play_wire_log_in_memory(text_of(entry.path()))) FAIL_CHECK(problem);
   }
 }
 
