@@ -14,6 +14,7 @@
 #include "daemon/planned_size.hpp"
 #include "daemon/records.hpp"
 #include "daemon/status.hpp"
+#include "instrument/wire_recorder.hpp"
 
 namespace nightwell::daemon {
 
@@ -58,19 +59,6 @@ guardian::Limits limits_of(const sequence::Source& source) {
   limits.heating_gain_k = source.heating_gain_k;
   limits.readback_tolerance_k = source.readback_tolerance_k;
   return limits;
-}
-
-instrument::ConnectionSettings connection_of(const sequence::Scanner& scanner, const std::string& run) {
-  instrument::ConnectionSettings settings;
-  settings.name = scanner.name;
-  settings.driver = scanner.driver;
-  settings.port = scanner.port;
-  settings.reply = scanner.reply;
-  settings.identity = scanner.identity;
-  settings.dialect = scanner.dialect.json;
-  settings.program = scanner.program;
-  settings.note = [run](const std::string& text) { spdlog::info("{}: {}", run, text); };
-  return settings;
 }
 
 bool link_error(const Error& error) {
@@ -197,7 +185,7 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     const auto make = registry_.scanners.find(scanner.driver);
     if (make == registry_.scanners.end())
       co_return Error{Errc::not_found, "opening scanner " + scanner.name, "no driver is named " + scanner.driver, ""};
-    auto made = make->second(io_, connection_of(scanner, settings_.run));
+    auto made = make->second(io_, connection_to(scanner));
     if (!made) co_return made.error();
     scanners_.push_back(std::move(made).value());
     const auto identity = co_await scanners_.back()->identify();
@@ -214,6 +202,25 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
   co_return Result<void>{};
 }
 
+instrument::ConnectionSettings Executor::connection_to(const sequence::Scanner& scanner) const {
+  instrument::ConnectionSettings settings;
+  settings.name = scanner.name;
+  settings.driver = scanner.driver;
+  settings.port = scanner.port;
+  settings.reply = scanner.reply;
+  settings.identity = scanner.identity;
+  settings.dialect = scanner.dialect.json;
+  settings.program = scanner.program;
+  settings.note = [run = settings_.run](const std::string& text) { spdlog::info("{}: {}", run, text); };
+  if (scanner.wire_log) settings.wire_log = wire_log_of(scanner.name);
+  settings.recorder = instrument::make_recorder(settings);
+  return settings;
+}
+
+std::string Executor::wire_log_of(const std::string& instrument) const {
+  return (settings_.folder / "wire" / (instrument + ".log")).string();
+}
+
 void Executor::start_guardians() {
   for (std::size_t s = 0; s < plan_.sources.size(); ++s) {
     const auto& source = plan_.sources[s];
@@ -225,6 +232,7 @@ void Executor::start_guardians() {
     settings.connection.reply = source.reply;
     settings.connection.identity = source.identity;
     settings.connection.dialect = source.dialect.json;
+    if (source.wire_log) settings.connection.wire_log = wire_log_of(source.name);
     settings.connection.program = source.program;
     settings.limits = limits_of(source);
     settings.speed = settings_.speed;

@@ -48,7 +48,8 @@ Json connection_json(const instrument::ConnectionSettings& connection) {
               {"reply_s", to_seconds(connection.reply)},
               {"identity", connection.identity},
               {"dialect", connection.dialect.empty() ? Json(nullptr) : Json::parse(connection.dialect, nullptr, false)},
-              {"program", program_json(connection.program)}};
+              {"program", program_json(connection.program)},
+              {"wire_log", connection.wire_log}};
 }
 
 Json limits_json(const Limits& limits) {
@@ -220,6 +221,7 @@ instrument::ConnectionSettings read_connection(Fields& outer) {
   connection.reply = in.time("reply_s");
   connection.identity = in.text("identity");
   connection.dialect = in.document("dialect");
+  connection.wire_log = in.text("wire_log");
   connection.program = read_program(in);
   if (connection.reply <= Duration::zero()) in.fail_at("reply_s", "is not positive");
   outer.take(in.error());

@@ -19,6 +19,8 @@
 
 namespace nightwell::instrument {
 
+class WireRecorder;
+
 struct ConnectionSettings {
   std::string name;    // the instrument's name on the bench, for errors
   std::string driver;  // a name the registry knows
@@ -29,6 +31,8 @@ struct ConnectionSettings {
   DriverProgram program = {};  // driver "program" only
   // Driver "program" only: a line for whoever looks after this process, printable; empty: standard error.
   std::function<void(const std::string&)> note = {};
+  std::string wire_log = "";  // the file in which the conversation is written down; empty: nowhere
+  std::shared_ptr<WireRecorder> recorder = nullptr;  // that writes it (make_recorder); not sent to another process
 };
 
 }  // namespace nightwell::instrument

@@ -45,6 +45,7 @@ OrderedJson scanner_json(const Scanner& scanner) {
   out["port"] = std::visit(ToJson{}, scanner.port);
   out["reply_s"] = to_seconds(scanner.reply);
   out["identity"] = scanner.identity;
+  if (scanner.wire_log) out["wire_log"] = true;
   return out;
 }
 
@@ -63,6 +64,7 @@ OrderedJson source_json(const Source& source) {
   out["port"] = std::visit(ToJson{}, source.port);
   out["reply_s"] = to_seconds(source.reply);
   out["identity"] = source.identity;
+  if (source.wire_log) out["wire_log"] = true;
   out["lease_s"] = to_seconds(source.lease);
   out["poll_s"] = to_seconds(source.poll);
   out["stale_s"] = to_seconds(source.stale);

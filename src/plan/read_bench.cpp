@@ -195,6 +195,7 @@ sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, co
   if (const auto port = read_port(reader, directory)) scanner.port = *port;
   scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   scanner.identity = reader.text_if("identity").value_or("");
+  scanner.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
   reader.finish();
   return scanner;
 }
@@ -254,8 +255,14 @@ void check_dialect_limits(ObjectReader& reader, const SourceDraft& draft, const 
                   "at most " + shortest(*dialect.highest_c) + " °C (limits of dialect " + dialect.name + ")");
 }
 
+void check_framing(ObjectReader& reader, const Port& port, const dialect::Dialect& dialect) {
+  if (dialect.registers && dialect.registers->framing == dialect::Framing::tcp &&
+      !std::holds_alternative<TcpPort>(port))
+    reader.refuse("port", "a tcp port (dialect " + dialect.name + " speaks Modbus TCP)");
+}
+
 void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& directory, const LoadOptions& options,
-               const DriverFiles& files) {
+               const DriverFiles& files, const BenchDraft& bench) {
   Source& source = draft.value;
   const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, files);
   source.driver = driver.name;
@@ -263,13 +270,15 @@ void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& dire
   source.program = driver.program;
   if (driver.dialect != nullptr) check_dialect_limits(reader, draft, *driver.dialect->value);
   if (const auto port = read_port(reader, directory)) source.port = *port;
+  if (driver.dialect != nullptr) check_framing(reader, source.port, *driver.dialect->value);
   source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   source.identity = reader.text_if("identity").value_or("");
+  source.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
   read_watching(reader, source);
 }
 
 SourceDraft read_source(ObjectReader& reader, const std::string& name, const std::string& directory,
-                        const LoadOptions& options, const DriverFiles& files) {
+                        const LoadOptions& options, const DriverFiles& files, const BenchDraft& bench) {
   static const Words<SourceKind> kinds = {
       {"dry_well", SourceKind::dry_well}, {"bath", SourceKind::bath}, {"furnace", SourceKind::furnace}};
   SourceDraft draft;
@@ -279,11 +288,11 @@ SourceDraft read_source(ObjectReader& reader, const std::string& name, const std
   draft.value.attended = reader.truth_if("attended").value_or(false);
   read_source_limits(reader, draft);
   if (draft.value.attended)
-    for (const char* key :
-         {"driver", "port", "reply_s", "identity", "lease_s", "poll_s", "stale_s", "heating", "readback_tolerance_k"})
+    for (const char* key : {"driver", "port", "reply_s", "identity", "wire_log", "lease_s", "poll_s", "stale_s",
+                            "heating", "readback_tolerance_k"})
       reader.unused(key, "no wire reaches an attended source");
   else
-    read_wire(reader, draft, directory, options, files);
+    read_wire(reader, draft, directory, options, files, bench);
   reader.finish();
   return draft;
 }
@@ -433,7 +442,9 @@ void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
     if (command == nullptr)
       faults.add(channel.place / "measures", in_quotes(nightwell::name(*channel.measures)),
                  "what dialect " + dialect.name + " can read", "it has no command " + in_quotes(read));
-    else if (channel.address && !has_channel(dialect, *command, *channel.address))
+    else if (channel.address &&
+             (!has_channel(dialect, *command, *channel.address) ||
+              (command->choose && !has_channel(dialect, dialect.commands[*command->choose], *channel.address))))
       faults.add(channel.place / "address", std::to_string(*channel.address),
                  "a channel that dialect " + dialect.name + " has");
   }
@@ -461,7 +472,7 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
     bench.sources_known = true;
     for (const auto& [name, value, place] : *sources) {
       ObjectReader inside(value, place, faults);
-      bench.sources.emplace(name, read_source(inside, name, directory, options, driver_files));
+      bench.sources.emplace(name, read_source(inside, name, directory, options, driver_files, bench));
     }
   }
   if (const auto channels = reader.members("channels", 1, ranges::most_channels)) {

@@ -371,6 +371,7 @@ struct Conversation::Core {
     }
     speaking->note(instrument::printable(welcome->driver) + ", revision " + instrument::printable(welcome->revision) +
                    ", process " + std::to_string(speaking->pid));
+    if (!settings.wire_log.empty()) speaking->note("its wire is not recorded: the program itself has the port");
     co_return out;
   }
 };

@@ -38,8 +38,9 @@ struct Scanner {
   DialectFile dialect;
   DriverProgram program;  // driver "program" only
   Port port;
-  Duration reply{};      // deadline of a reply, real time
-  std::string identity;  // what the identity must contain; empty: any
+  Duration reply{};       // deadline of a reply, real time
+  std::string identity;   // what the identity must contain; empty: any
+  bool wire_log = false;  // every byte on its line is written down
 };
 
 enum class SourceKind { dry_well, bath, furnace };
@@ -54,6 +55,7 @@ struct Source {
   Port port;  // unused if attended
   Duration reply{};
   std::string identity;
+  bool wire_log = false;
   double lowest_c = 0, highest_c = 0;  // setpoints allowed on this bench
   double safe_c = 20;                  // where a park sends the setpoint after the output is off
   double absolute_highest_c = 0;       // guard: the source's own reading above this parks it
@@ -182,7 +184,6 @@ struct Plan {
   CooldownPlan cooldown;
   std::optional<Survey> survey;
   std::vector<std::string> accepted_overdue;  // serials of references used past their due date, by request
-  bool wire_log = false;
   std::string budget;                        // the lab's uncertainty budget as JSON, for the journal alone; empty: none
   std::map<std::string, std::string> files;  // file name -> lower-case hex SHA-256 of its bytes
 };

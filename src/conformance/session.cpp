@@ -1,0 +1,137 @@
+#include "conformance/session.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "journal/wording.hpp"
+
+namespace nightwell::conformance {
+
+namespace {
+
+constexpr int most_attempts = 3;
+constexpr Duration look_at_least{20'000};
+
+}  // namespace
+
+std::size_t Findings::count(Verdict verdict) const {
+  return static_cast<std::size_t>(
+      std::count_if(outcomes.begin(), outcomes.end(), [verdict](const Outcome& o) { return o.verdict == verdict; }));
+}
+
+Duration bound_for(Duration reply) {
+  return 6 * reply + std::chrono::seconds(2);
+}
+
+std::string told(const Called<double>& called) {
+  if (!called.ok()) return called.result ? name(called.result->error().code) : called.trouble;
+  return journal::shortest(**called.result);
+}
+
+std::string told(const Called<bool>& called) {
+  if (!called.ok()) return called.result ? name(called.result->error().code) : called.trouble;
+  return **called.result ? "on" : "off";
+}
+
+bool is_typed(Errc code) {
+  return code != Errc::unexpected && code != Errc::bad_input && code != Errc::not_found;
+}
+
+bool Question::could_be(double value) const {
+  if (good.empty() || !std::isfinite(value)) return false;
+  const auto [low, high] = std::minmax_element(good.begin(), good.end());
+  const double room = allowance + 2 * (*high - *low) + 1e-3 * std::max(std::abs(*low), std::abs(*high));
+  return value >= *low - room && value <= *high + room;
+}
+
+std::string Session::seconds_text(Duration length) {
+  return journal::shortest(std::round(to_seconds(length) * 10) / 10) + " s";
+}
+
+bool Session::run_until(const std::function<bool()>& done, Duration longest) {
+  const auto end = std::chrono::steady_clock::now() + longest;
+  while (!done()) {
+    const auto now = std::chrono::steady_clock::now();
+    if (now >= end) return false;
+    io_.restart();
+    // A driver may wait for another thread or process and have nothing to do here for a while.
+    const auto guard = asio::make_work_guard(io_);
+    io_.run_one_until(std::min(end, now + look_at_least));
+  }
+  return true;
+}
+
+void Session::wait(Duration length) {
+  (void)run_until([this] { return wishes_.stopped && wishes_.stopped(); }, length);
+}
+
+bool Session::learn(Question& question) {
+  const Called<double> called = call(question.ask());
+  if (!called.ok()) return false;
+  question.good.push_back(**called.result);
+  if (question.good.size() > 2) question.good.erase(question.good.begin());
+  return true;
+}
+
+Called<double> Session::ask_until_answered(Question& question) {
+  Called<double> called;
+  for (int attempt = 0; attempt < most_attempts && !ended(); ++attempt) {
+    if (attempt > 0) (void)identify();
+    called = call(question.ask());
+    if (called.ok()) break;
+  }
+  return called;
+}
+
+void Session::run(const std::string& subject, const std::string& condition, const std::function<Said()>& body) {
+  if (!ended() && wishes_.stopped && wishes_.stopped()) end("stopped by a signal");
+  if (ended()) return;
+  const std::size_t mark = line_.mark();
+  const auto began = std::chrono::steady_clock::now();
+  Said said = body();
+  // Whatever the case left behind, the next one begins on a good line.
+  line_.clear();
+  line_.dam(false);
+  Outcome outcome;
+  outcome.subject = subject;
+  outcome.condition = condition;
+  outcome.happened = std::move(said.happened);
+  outcome.verdict = said.verdict;
+  outcome.seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - began).count();
+  outcome.evidence = line_.since(mark);
+  if (wishes_.told) wishes_.told(outcome);
+  findings_.outcomes.push_back(std::move(outcome));
+}
+
+void Session::end(std::string why) {
+  if (findings_.ended_early.empty()) findings_.ended_early = std::move(why);
+}
+
+Messages Session::sent_since(std::size_t mark) const {
+  const auto is_sent = [](const Passage& p) {
+    return p.way == Passage::Way::to_instrument || p.way == Passage::Way::kept_from_instrument;
+  };
+  // CR or LF is an end only where everything ends so: in a binary protocol it is a byte like any other.
+  std::set<char> ends;
+  for (const Passage& passage : line_.since(0))
+    if (is_sent(passage) && !passage.bytes.empty()) ends.insert(passage.bytes.back());
+  const bool in_lines = ends.size() == 1 && (*ends.begin() == '\n' || *ends.begin() == '\r');
+  Messages out;
+  std::string line;
+  for (const Passage& passage : line_.since(mark)) {
+    if (!is_sent(passage)) continue;
+    if (!in_lines) {
+      out.push_back(passage.bytes);
+      continue;
+    }
+    for (const char c : passage.bytes) {
+      line += c;
+      if (c == *ends.begin()) out.push_back(std::exchange(line, ""));
+    }
+  }
+  if (!line.empty()) out.push_back(line);
+  return out;
+}
+
+}  // namespace nightwell::conformance
