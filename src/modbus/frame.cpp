@@ -184,6 +184,13 @@ Error judgement(int problem, std::string_view frame) {
   return frame_error(Errc::garbled, shown + " is no reply to this request");
 }
 
+// A write's reply repeats function, address, and value or count.
+bool repeats(const std::string& sent, const std::string& reply, std::size_t header) {
+  constexpr std::size_t repeated = 5;
+  return sent.size() >= header + repeated && reply.size() >= header + repeated &&
+         sent.compare(header, repeated, reply, header, repeated) == 0;
+}
+
 }  // namespace
 
 Result<std::string> request_frame(const Peer& peer, std::uint16_t transaction, const Request& request) {
@@ -206,6 +213,11 @@ Result<std::vector<std::uint16_t>> reply_values(const Peer& peer, std::uint16_t 
   Result<Conversation> done = converse(peer, request, reply);
   if (!done) return done.error();
   if (done->returned < 0) return judgement(done->problem, frame);
+  // libmodbus 3.1.6 reads no further than the reply goes, and does not compare what a write of one register repeats.
+  const bool tcp = peer.framing == Framing::tcp;
+  const bool whole = (tcp ? tcp_reply_length(reply) : rtu_reply_length(reply)) == reply.size();
+  if (!whole || (std::holds_alternative<WriteRequest>(request) && !repeats(done->sent, reply, tcp ? tcp_header : 1)))
+    return judgement(EMBBADDATA, frame);
   return std::move(done->values);
 }
 

@@ -1,9 +1,10 @@
 // Frames against the worked examples of the "MODBUS application protocol specification" V1.1b3, section 6 (from memory,
 // the text was not at hand), and replies that are none.
+#include "modbus/frame.hpp"
+
 #include <catch2/catch.hpp>
 
 #include "dialect/checksum.hpp"
-#include "modbus/frame.hpp"
 
 namespace nightwell::modbus::test {
 
@@ -35,21 +36,41 @@ struct Example {
 };
 
 std::vector<Example> examples() {
-  return {{"read coils 20 to 38", ReadRequest{{Table::coil, 19}, 19}, bytes_of({1, 0, 0x13, 0, 0x13}),
-           bytes_of({1, 3, 0xCD, 0x6B, 0x05}), {1, 0, 1, 1, 0, 0, 1, 1, 1, 1, 0, 1, 0, 1, 1, 0, 1, 0, 1}},
-          {"read discrete inputs 197 to 218", ReadRequest{{Table::discrete, 196}, 22}, bytes_of({2, 0, 0xC4, 0, 0x16}),
+  return {{"read coils 20 to 38",
+           ReadRequest{{Table::coil, 19}, 19},
+           bytes_of({1, 0, 0x13, 0, 0x13}),
+           bytes_of({1, 3, 0xCD, 0x6B, 0x05}),
+           {1, 0, 1, 1, 0, 0, 1, 1, 1, 1, 0, 1, 0, 1, 1, 0, 1, 0, 1}},
+          {"read discrete inputs 197 to 218",
+           ReadRequest{{Table::discrete, 196}, 22},
+           bytes_of({2, 0, 0xC4, 0, 0x16}),
            bytes_of({2, 3, 0xAC, 0xDB, 0x35}),
            {0, 0, 1, 1, 0, 1, 0, 1, 1, 1, 0, 1, 1, 0, 1, 1, 1, 0, 1, 0, 1, 1}},
-          {"read holding registers 108 to 110", ReadRequest{{Table::holding, 107}, 3}, bytes_of({3, 0, 0x6B, 0, 3}),
-           bytes_of({3, 6, 0x02, 0x2B, 0, 0, 0, 0x64}), {555, 0, 100}},
-          {"read input register 9", ReadRequest{{Table::input, 8}, 1}, bytes_of({4, 0, 8, 0, 1}),
-           bytes_of({4, 2, 0, 0x0A}), {10}},
-          {"write coil 173", WriteRequest{{Table::coil, 172}, {1}, WriteFunction::single},
-           bytes_of({5, 0, 0xAC, 0xFF, 0}), bytes_of({5, 0, 0xAC, 0xFF, 0}), {}},
-          {"write register 2", WriteRequest{{Table::holding, 1}, {3}, WriteFunction::single}, bytes_of({6, 0, 1, 0, 3}),
-           bytes_of({6, 0, 1, 0, 3}), {}},
-          {"write registers 2 and 3", WriteRequest{{Table::holding, 1}, {10, 0x0102}, WriteFunction::multiple},
-           bytes_of({16, 0, 1, 0, 2, 4, 0, 0x0A, 1, 2}), bytes_of({16, 0, 1, 0, 2}), {}}};
+          {"read holding registers 108 to 110",
+           ReadRequest{{Table::holding, 107}, 3},
+           bytes_of({3, 0, 0x6B, 0, 3}),
+           bytes_of({3, 6, 0x02, 0x2B, 0, 0, 0, 0x64}),
+           {555, 0, 100}},
+          {"read input register 9",
+           ReadRequest{{Table::input, 8}, 1},
+           bytes_of({4, 0, 8, 0, 1}),
+           bytes_of({4, 2, 0, 0x0A}),
+           {10}},
+          {"write coil 173",
+           WriteRequest{{Table::coil, 172}, {1}, WriteFunction::single},
+           bytes_of({5, 0, 0xAC, 0xFF, 0}),
+           bytes_of({5, 0, 0xAC, 0xFF, 0}),
+           {}},
+          {"write register 2",
+           WriteRequest{{Table::holding, 1}, {3}, WriteFunction::single},
+           bytes_of({6, 0, 1, 0, 3}),
+           bytes_of({6, 0, 1, 0, 3}),
+           {}},
+          {"write registers 2 and 3",
+           WriteRequest{{Table::holding, 1}, {10, 0x0102}, WriteFunction::multiple},
+           bytes_of({16, 0, 1, 0, 2, 4, 0, 0x0A, 1, 2}),
+           bytes_of({16, 0, 1, 0, 2}),
+           {}}};
 }
 
 Errc rejected(const Peer& peer, const std::string& frame) {
@@ -113,11 +134,11 @@ TEST_CASE("A device's exceptions are told by the names of the specification") {
 }
 
 TEST_CASE("What is not the reply to the request is garbled") {
-  CHECK(rejected(on_line, rtu(bytes_of({18, 4, 2, 0, 10}))) == Errc::garbled);         // another unit
-  CHECK(rejected(on_line, rtu(bytes_of({17, 3, 2, 0, 10}))) == Errc::garbled);         // another table
-  CHECK(rejected(on_line, rtu(bytes_of({17, 4, 4, 0, 10, 0, 0}))) == Errc::garbled);   // more registers
-  CHECK(rejected(on_line, bytes_of({17, 4, 2, 0, 10, 0, 0})) == Errc::garbled);        // checksum
-  CHECK(rejected(on_line, rtu(bytes_of({17, 4, 2, 0, 10})) + "x") == Errc::garbled);   // more than a frame: never given
+  CHECK(rejected(on_line, rtu(bytes_of({18, 4, 2, 0, 10}))) == Errc::garbled);        // another unit
+  CHECK(rejected(on_line, rtu(bytes_of({17, 3, 2, 0, 10}))) == Errc::garbled);        // another table
+  CHECK(rejected(on_line, rtu(bytes_of({17, 4, 4, 0, 10, 0, 0}))) == Errc::garbled);  // more registers
+  CHECK(rejected(on_line, bytes_of({17, 4, 2, 0, 10, 0, 0})) == Errc::garbled);       // checksum
+  CHECK(rejected(on_line, rtu(bytes_of({17, 4, 2, 0, 10})) + "x") == Errc::garbled);  // more than a frame
   CHECK(rejected(on_line, "") == Errc::garbled);
   const auto net = [](unsigned transaction, unsigned unit) {
     return bytes_of({transaction >> 8U, transaction & 0xFFU, 0, 0, 0, 5, unit, 4, 2, 0, 10});

@@ -77,7 +77,8 @@ std::string RegisterServer::read(const std::string& data) {
       if (!bits.contains(address)) return refusal_of(data, 2);
       const int place = address - first;
       if (place % 8 == 0) values += '\0';
-      if (bits.at(address)) values.back() = static_cast<char>(static_cast<unsigned char>(values.back()) | 1U << (place % 8));
+      if (bits.at(address))
+        values.back() = static_cast<char>(static_cast<unsigned char>(values.back()) | 1U << (place % 8));
     } else {
       const auto& words = function == 3 ? holding : input;
       if (!words.contains(address)) return refusal_of(data, 2);

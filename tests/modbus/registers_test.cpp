@@ -1,9 +1,9 @@
 // Registers to temperatures and back. The float's bits: IEEE 754 binary32, 25.5 = 0x41CC0000 (worked by hand: sign 0,
 // exponent 131, fraction 0.59375).
+#include "modbus/registers.hpp"
+
 #include <catch2/catch.hpp>
 #include <cmath>
-
-#include "modbus/registers.hpp"
 
 namespace nightwell::modbus::test {
 
@@ -63,8 +63,8 @@ TEST_CASE("Registers that hold no number give a condition, never a value") {
   CHECK(temperature_in({0x7FFE}, number).ok());
   CHECK(temperature_in({0x8001}, number).error().code == Errc::out_of_range);  // -3276.7 °C
   const RegisterNumber real = number_of(NumberType::float32);
-  CHECK(temperature_in({0x7FC0, 0}, real).error().code == Errc::open_sensor);    // NaN
-  CHECK(temperature_in({0x7F80, 0}, real).error().code == Errc::overload);       // infinite
+  CHECK(temperature_in({0x7FC0, 0}, real).error().code == Errc::open_sensor);  // NaN
+  CHECK(temperature_in({0x7F80, 0}, real).error().code == Errc::overload);     // infinite
   CHECK(temperature_in({0xFF80, 0}, real).error().code == Errc::overload);
   CHECK(temperature_in({0x7F7F, 0xFFFF}, real).error().code == Errc::overload);  // the largest float, beyond 1e30
 }
