@@ -87,6 +87,7 @@ struct DialectCommand {
   std::optional<std::size_t> value, text;  // fields of the reply
   unsigned mask = ~0U;                     // of an error's number: the bits that count
   std::optional<int> read_back_digits;     // set_target: read back within so many units of its last digit
+  std::optional<std::size_t> choose;       // read_…: the command that chooses the channel before it
 };
 
 struct DialectStep {

@@ -442,7 +442,9 @@ void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
     if (command == nullptr)
       faults.add(channel.place / "measures", in_quotes(nightwell::name(*channel.measures)),
                  "what dialect " + dialect.name + " can read", "it has no command " + in_quotes(read));
-    else if (channel.address && !has_channel(dialect, *command, *channel.address))
+    else if (channel.address &&
+             (!has_channel(dialect, *command, *channel.address) ||
+              (command->choose && !has_channel(dialect, dialect.commands[*command->choose], *channel.address))))
       faults.add(channel.place / "address", std::to_string(*channel.address),
                  "a channel that dialect " + dialect.name + " has");
   }

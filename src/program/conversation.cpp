@@ -252,12 +252,13 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
 };
 
 struct Conversation::Core {
-  Core(asio::io_context& its_io, ConnectionSettings its_settings, Role its_role)
-      : io(its_io), settings(std::move(its_settings)), role(its_role), started_event(its_io) {}
+  Core(asio::io_context& its_io, ConnectionSettings its_settings, Role its_role, Patience its_patience)
+      : io(its_io), settings(std::move(its_settings)), role(its_role), patience(its_patience), started_event(its_io) {}
 
   asio::io_context& io;
   ConnectionSettings settings;
   Role role;
+  Patience patience;
   std::shared_ptr<Child> child;
   std::shared_ptr<Child> old;  // let go, and perhaps not ended
   bool changed_file = false;
@@ -274,6 +275,16 @@ struct Conversation::Core {
     };
   }
 
+  [[nodiscard]] Request request_of(const Ask& what) {
+    const auto* output = std::get_if<SetOutput>(&what);
+    const bool off = output != nullptr && !output->on;
+    Request request;
+    request.id = ++last_id;
+    request.within = off ? 4 * settings.reply + patience.off : 8 * settings.reply + patience.answer;
+    request.ask = what;
+    return request;
+  }
+
   [[nodiscard]] bool too_many_starts() {
     while (!starts.empty() && now() - starts.front() > starts_counted_over) starts.pop_front();
     return starts.size() >= static_cast<std::size_t>(most_starts);
@@ -287,7 +298,7 @@ struct Conversation::Core {
     child->pending = 0;
     if (child->is_running()) {
       child->fault = simple(Errc::port_gone, "the driver's program was told to end");
-      child->kill_after(role == Role::heat_source ? source_ends_within : scanner_ends_within);
+      child->kill_after(role == Role::heat_source ? patience.source_ends : patience.scanner_ends);
     }
     child->changed.cancel();
     old = std::exchange(child, nullptr);
@@ -332,7 +343,7 @@ struct Conversation::Core {
       co_await wait_for(speaking->changed, deadline);
     if (!speaking->line && speaking->is_running())
       speaking->fail(simple(Errc::no_answer, "the driver's program did not greet within " +
-                                                 std::to_string(start_within.count() / 1'000'000) +
+                                                 std::to_string(patience.start.count() / 1'000'000) +
                                                  " s; it was killed"));
     if (!speaking->line) co_return speaking->why();
     const std::string line = *std::exchange(speaking->line, std::nullopt);
@@ -353,8 +364,8 @@ struct Conversation::Core {
   }
 };
 
-Conversation::Conversation(asio::io_context& io, ConnectionSettings settings, Role role)
-    : core_(std::make_shared<Core>(io, std::move(settings), role)) {}
+Conversation::Conversation(asio::io_context& io, ConnectionSettings settings, Role role, Patience patience)
+    : core_(std::make_shared<Core>(io, std::move(settings), role, patience)) {}
 
 Conversation::~Conversation() {
   core_->let_go();
@@ -385,7 +396,7 @@ asio::awaitable<Result<void>> Conversation::start(Start how) {
                                           (core->child ? ": " + core->child->why().detail : ""));
   co_await core->end_old();
   core->starts.push_back(now());
-  const SteadyTime deadline = now() + start_within;
+  const SteadyTime deadline = now() + core->patience.start;
   const bool even_if_changed = how == Start::to_switch_off;
   const auto started = co_await core->start_process(even_if_changed, deadline);
   if (!started) co_return started.error();
@@ -396,28 +407,25 @@ asio::awaitable<Result<void>> Conversation::start(Start how) {
   co_return co_await core->greet(deadline);
 }
 
-asio::awaitable<Result<Answer>> Conversation::ask(Ask what, Duration within) {
+asio::awaitable<Result<Answer>> Conversation::ask(Ask what) {
   const auto core = core_;
   const auto child = core->child;
   if (!child) co_return simple(Errc::port_gone, "the driver's program does not run; identify the instrument first");
   if (!child->is_running()) co_return child->why();
-  Request request;
-  request.id = ++core->last_id;
-  request.within = within;
-  request.ask = what;
+  const Request request = core->request_of(what);
+  const Duration limit = request.within + core->patience.grace;
   child->line.reset();
   child->heard = 0;
   child->pending = request.id;
   child->write(to_line(request));
-  const SteadyTime deadline = now() + within + grace;
+  const SteadyTime deadline = now() + limit;
   while (!child->line && child->is_running() && child->pending == request.id && now() < deadline)
     co_await wait_for(child->changed, deadline);
   if (!child->line) {
     if (child->is_running() && child->pending != request.id)
       co_return simple(Errc::port_gone, "another call took its place");
     child->fail(simple(Errc::no_answer, "the driver's program did not answer within " +
-                                            instrument::printable(std::to_string(to_seconds(within + grace))) +
-                                            " s; it was killed"));
+                                            std::to_string(limit.count() / 1000) + " ms; it was killed"));
     co_return child->why();
   }
   const std::string line = *std::exchange(child->line, std::nullopt);
@@ -431,12 +439,9 @@ asio::awaitable<Result<Answer>> Conversation::ask(Ask what, Duration within) {
   co_return answer;
 }
 
-void Conversation::send_regardless(const Ask& what, Duration within) {
+void Conversation::send_regardless(const Ask& what) {
   if (!is_running()) return;
-  Request request;
-  request.id = ++core_->last_id;
-  request.within = within;
-  request.ask = what;
+  const Request request = core_->request_of(what);
   core_->child->pending = request.id;
   core_->child->write(to_line(request));
   core_->child->changed.cancel();

@@ -23,28 +23,26 @@
 
 namespace nightwell::program {
 
-inline constexpr Duration start_within{10'000'000};        // until it has greeted
-inline constexpr Duration grace{2'000'000};                // on top of what a request states
-inline constexpr Duration scanner_ends_within{3'000'000};  // after the end of its standard input
-inline constexpr Duration source_ends_within{30'000'000};  // it switches off first
-inline constexpr int most_starts = 5;                      // within starts_counted_over
+// How long a program may take. The defaults suit every instrument; tests have less time.
+struct Patience {
+  Duration start{10'000'000};  // until it has greeted
+  Duration answer{
+      3'000'000};           // on top of eight of the instrument's own reply times: looking for the place on a line, the
+                            // question three times, a port that has to be opened again
+  Duration off{1'000'000};  // the same of "off", which nothing may hold up, on top of four
+  Duration grace{2'000'000};         // on top of what a request states
+  Duration scanner_ends{3'000'000};  // after the end of its standard input
+  Duration source_ends{30'000'000};  // it switches off first
+};
+inline constexpr int most_starts = 5;  // within starts_counted_over
 inline constexpr Duration starts_counted_over{60'000'000};
-
-// What an answer may take: looking for the place on a line, the question three times, a port that has to be opened again.
-[[nodiscard]] constexpr Duration answer_within(Duration reply) {
-  return 8 * reply + Duration(3'000'000);
-}
-// The same of "off", which nothing may hold up.
-[[nodiscard]] constexpr Duration off_within(Duration reply) {
-  return 4 * reply + Duration(1'000'000);
-}
 
 class Conversation {
  public:
   // gently: at most most_starts, and only the file that the plan was made with. to_switch_off: whatever can be started.
   enum class Start { gently, to_switch_off };
 
-  Conversation(asio::io_context& io, instrument::ConnectionSettings settings, Role role);
+  Conversation(asio::io_context& io, instrument::ConnectionSettings settings, Role role, Patience patience);
   Conversation(const Conversation&) = delete;
   Conversation& operator=(const Conversation&) = delete;
   ~Conversation();
@@ -54,10 +52,10 @@ class Conversation {
   [[nodiscard]] bool is_running() const;
   // It is another file than the plan was made with: nothing but switching off may be asked of it.
   [[nodiscard]] bool has_changed() const;
-  // Ended before the deadline of a request: `within` plus grace. The running program alone is asked; port_gone otherwise.
-  asio::awaitable<Result<Answer>> ask(Ask what, Duration within);
+  // Asks the running program; port_gone where none runs.
+  asio::awaitable<Result<Answer>> ask(Ask what);
   // Sends it at once and expects nothing; a call that waits ends with port_gone.
-  void send_regardless(const Ask& what, Duration within);
+  void send_regardless(const Ask& what);
   // Ends its standard input. It may take its time to end; a start that comes before waits for that no longer.
   void close();
 

@@ -9,8 +9,8 @@ namespace nightwell::program {
 
 using instrument::Identity;
 
-ProgramHeatSource::ProgramHeatSource(asio::io_context& io, instrument::ConnectionSettings settings)
-    : settings_(settings), conversation_(io, std::move(settings), Role::heat_source) {}
+ProgramHeatSource::ProgramHeatSource(asio::io_context& io, instrument::ConnectionSettings settings, Patience patience)
+    : settings_(settings), conversation_(io, std::move(settings), Role::heat_source, patience) {}
 
 Error ProgramHeatSource::named(Error error, const std::string& doing) const {
   return named_error(std::move(error), doing, settings_);
@@ -80,7 +80,7 @@ asio::awaitable<Result<Value>> ProgramHeatSource::call(Ask what, std::string doi
   if (talking_) co_return named(overlapping(), doing);
   const Turn turn(talking_);
   try {
-    Result<Value> value = co_await ask_in_turn(what, answer_within(settings_.reply));
+    Result<Value> value = co_await ask_in_turn(what);
     if (!value) co_return named(value.error(), doing);
     co_return value;
   } catch (const std::system_error& problem) {
@@ -88,8 +88,8 @@ asio::awaitable<Result<Value>> ProgramHeatSource::call(Ask what, std::string doi
   }
 }
 
-asio::awaitable<Result<Value>> ProgramHeatSource::ask_in_turn(Ask what, Duration within) {
-  const Result<Answer> answer = co_await conversation_.ask(what, within);
+asio::awaitable<Result<Value>> ProgramHeatSource::ask_in_turn(Ask what) {
+  const Result<Answer> answer = co_await conversation_.ask(what);
   if (!answer) co_return answer.error();
   co_return answer->value;
 }
@@ -98,7 +98,7 @@ asio::awaitable<Result<void>> ProgramHeatSource::switch_off() {
   const std::string doing = "switching the output off";
   if (talking_) {
     const Ask what = SetOutput();
-    conversation_.send_regardless(what, off_within(settings_.reply));
+    conversation_.send_regardless(what);
     co_return named(overlapping(), doing);
   }
   const Turn turn(talking_);
@@ -114,14 +114,14 @@ asio::awaitable<Result<void>> ProgramHeatSource::switch_off() {
 asio::awaitable<Result<void>> ProgramHeatSource::switch_off_in_turn() {
   const Ask what = SetOutput();
   if (conversation_.is_running()) {
-    const Result<Value> done = co_await ask_in_turn(what, off_within(settings_.reply));
+    const Result<Value> done = co_await ask_in_turn(what);
     if (done) co_return Result<void>();
     // Its own word counts; where it has none any more, another one gets it done.
     if (conversation_.is_running()) co_return done.error();
   }
   const Result<Identity> identity = co_await identify_in_turn();
   if (!conversation_.is_running()) co_return identity.error();
-  const Result<Value> done = co_await ask_in_turn(what, off_within(settings_.reply));
+  const Result<Value> done = co_await ask_in_turn(what);
   if (!done) co_return done.error();
   co_return Result<void>();
 }
@@ -131,7 +131,7 @@ asio::awaitable<Result<Identity>> ProgramHeatSource::identify_in_turn() {
   const Result<void> started = co_await conversation_.start(how);
   if (!started) co_return started.error();
   const Ask what = Identify();
-  const Result<Answer> answer = co_await conversation_.ask(what, answer_within(settings_.reply));
+  const Result<Answer> answer = co_await conversation_.ask(what);
   if (!answer) co_return answer.error();
   if (!answer->value) co_return answer->value.error();
   const auto& identity = std::get<Identity>(*answer->value);

@@ -18,7 +18,7 @@ namespace nightwell::program {
 // Destroy it only when no call is pending (close() first, then let the call end).
 class ProgramHeatSource final : public instrument::HeatSource {
  public:
-  ProgramHeatSource(asio::io_context& io, instrument::ConnectionSettings settings);
+  ProgramHeatSource(asio::io_context& io, instrument::ConnectionSettings settings, Patience patience = Patience());
   asio::awaitable<Result<instrument::Identity>> identify() override;
   asio::awaitable<Result<void>> set_target(double t_c) override;
   asio::awaitable<Result<double>> read_target() override;
@@ -29,7 +29,7 @@ class ProgramHeatSource final : public instrument::HeatSource {
 
  private:
   asio::awaitable<Result<Value>> call(Ask what, std::string doing);
-  asio::awaitable<Result<Value>> ask_in_turn(Ask what, Duration within);
+  asio::awaitable<Result<Value>> ask_in_turn(Ask what);
   asio::awaitable<Result<void>> switch_off();
   asio::awaitable<Result<void>> switch_off_in_turn();
   asio::awaitable<Result<instrument::Identity>> identify_in_turn();

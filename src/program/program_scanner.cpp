@@ -12,8 +12,8 @@ using instrument::ChannelSetup;
 using instrument::Identity;
 using instrument::Reading;
 
-ProgramScanner::ProgramScanner(asio::io_context& io, instrument::ConnectionSettings settings)
-    : settings_(settings), conversation_(io, std::move(settings), Role::scanner) {}
+ProgramScanner::ProgramScanner(asio::io_context& io, instrument::ConnectionSettings settings, Patience patience)
+    : settings_(settings), conversation_(io, std::move(settings), Role::scanner, patience) {}
 
 Error ProgramScanner::named(Error error, const std::string& doing) const {
   return named_error(std::move(error), doing, settings_);
@@ -76,7 +76,7 @@ asio::awaitable<Result<Identity>> ProgramScanner::identify_in_turn() {
   const Result<void> started = co_await conversation_.start(Conversation::Start::gently);
   if (!started) co_return started.error();
   const Ask what = Identify();
-  const Result<Answer> answer = co_await conversation_.ask(what, answer_within(settings_.reply));
+  const Result<Answer> answer = co_await conversation_.ask(what);
   if (!answer) co_return answer.error();
   if (!answer->value) co_return answer->value.error();
   const auto& identity = std::get<Identity>(*answer->value);
@@ -93,7 +93,7 @@ asio::awaitable<Result<void>> ProgramScanner::configure_in_turn(ChannelSetup cha
   Configure configure;
   configure.channel = channel;
   const Ask what = configure;
-  const Result<Answer> answer = co_await conversation_.ask(what, answer_within(settings_.reply));
+  const Result<Answer> answer = co_await conversation_.ask(what);
   if (!answer) co_return answer.error();
   if (!answer->value) co_return answer->value.error();
   co_return Result<void>();
@@ -108,7 +108,7 @@ asio::awaitable<Result<Reading>> ProgramScanner::read_in_turn(ChannelSetup chann
   Read read_channel;
   read_channel.channel = channel;
   const Ask what = read_channel;
-  const Result<Answer> answer = co_await conversation_.ask(what, answer_within(settings_.reply));
+  const Result<Answer> answer = co_await conversation_.ask(what);
   if (!answer) co_return answer.error();
   if (!answer->value) co_return answer->value.error();
   co_return std::get<Reading>(*answer->value);

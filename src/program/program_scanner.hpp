@@ -14,7 +14,7 @@ namespace nightwell::program {
 // Destroy it only when no call is pending (close() first, then let the call end).
 class ProgramScanner final : public instrument::Scanner {
  public:
-  ProgramScanner(asio::io_context& io, instrument::ConnectionSettings settings);
+  ProgramScanner(asio::io_context& io, instrument::ConnectionSettings settings, Patience patience = Patience());
   asio::awaitable<Result<instrument::Identity>> identify() override;
   asio::awaitable<Result<void>> configure(instrument::ChannelSetup channel) override;
   asio::awaitable<Result<instrument::Reading>> read(instrument::ChannelSetup channel) override;

@@ -17,7 +17,8 @@ from schema_test import CHECK_FILES, SOURCE, TODAY, bends, load, number_bends
 
 BEYOND_SCHEMA = (
     "a template; ", "can be read in one way", "without line ends", "a field of the reply", "the name of a", "that something uses",
-    "a command of this dialect", "a command marked", "a command without a channel", "units of ", "a number with one unit",
+    "a command of this dialect", "a choice that shows", "with a channel field", "names its channel itself", "a command marked",
+    "a command without a channel", "units of ", "a number with one unit",
     "a number field", "numbers and channels only", "at most one number", "one number field", "none here: only", "/number: found",
     "above lowest_c", "at least lowest", "the length of the reply", "one template", "stands once", "goes into the journal as one",
     "/reply: found nothing", "whose last register is at most 65535", "a raw value of this type", "that can carry the limits", "stands once",
@@ -37,6 +38,9 @@ def good_dialects():
     scanner["commands"]["error"] = {"kind": "query", "send": "status", "reply": "{bits} {remark}", "value": "bits",
                                     "text": "remark", "mask": 60}
     scanner["commands"]["clear_errors"] = {"kind": "safe_setting", "send": "clear", "reply": "cleared", "reply_until": "done"}
+    scanner["commands"]["choose_input"] = {"kind": "safe_setting", "send": "take {called}", "reply": "taken"}
+    scanner["commands"]["read_current"] = {"kind": "query", "send": "amp", "reply": "{x} {x_amperes}", "value": "x",
+                                           "choose": "choose_input"}
     furnace = load(f"{SOURCE}/drivers/dialects/register-furnace.json")
     furnace["modbus"]["temperature"] = {"table": "holding", "address": 30, "type": "int16", "unit": "kelvin", "factor": 0.1, "offset": 1,
                                         "no_number": {"32767": "open_sensor", "-32768": "overload"}}

@@ -57,6 +57,10 @@ struct ConfigureChannel {
 struct ReadChannel {
   ChannelSetup channel;
 };
+// Where an instrument reads the channel that was chosen before: see Codec::before().
+struct ChooseChannel {
+  ChannelSetup channel;
+};
 struct SetTarget {
   double t_c = 0;
 };
@@ -80,7 +84,7 @@ struct CheckStep {
 };
 
 using ScannerCommand =
-    std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep, CheckStep>;
+    std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep, CheckStep, ChooseChannel>;
 using HeatSourceCommand = std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget, AskTemperature,
                                        SetOutput, AskOutput, RunStep, CheckStep>;
 
@@ -136,6 +140,9 @@ class Codec {
   // read-back is enough.
   [[nodiscard]] virtual std::size_t steps(Steps) const { return 0; }
   [[nodiscard]] virtual std::optional<Proof<Command>> proof(const Command&) const { return std::nullopt; }
+  // What a question needs right before it, each time it is asked: a setting that changes nothing but what the question is
+  // about. The question is not asked where the setting failed, nor where anything came between the two.
+  [[nodiscard]] virtual std::optional<Command> before(const Command&) const { return std::nullopt; }
 };
 
 using ScannerCodec = Codec<ScannerCommand>;
