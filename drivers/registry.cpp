@@ -57,6 +57,15 @@ Registry registry() {
   list.sources.emplace("scpi-source", make_source<ScpiSource>);
   list.scanners.emplace(dialect_driver, make_dialect_scanner);
   list.sources.emplace(dialect_driver, make_dialect_source);
+  list.about = {{"scpi-scanner", "scanners that speak plain SCPI-1999: one MEASure? query a reading"},
+                {"scpi-source", "heat sources that speak plain SCPI-1999: setpoint, output, temperature"},
+                {dialect_driver, "instruments that a JSON file describes (docs/dialects.md)"}};
+  list.sends = {{"scpi-scanner",
+                 "*IDN?  *CLS  SYSTem:ERRor?  and for channel n: MEASure:VOLTage:DC? (@n)  MEASure:FRESistance? (@n)  "
+                 "MEASure:CURRent:DC? (@n)  MEASure:TEMPerature? (@n)"},
+                {"scpi-source",
+                 "*IDN?  *CLS  SYSTem:ERRor?  SOURce:TEMPerature:SPOint <°C>  SOURce:TEMPerature:SPOint?  "
+                 "OUTPut:STATe ON|OFF  OUTPut:STATe?  MEASure:TEMPerature?"}};
   return list;
 }
 
