@@ -42,6 +42,7 @@ struct Encoder {
     return Message();
   }
   Result<Message> operator()(const ReadChannel& command) const { return measure(command.channel); }
+  Result<Message> operator()(const ChooseChannel&) const { return no_such_step(); }
   Result<Message> operator()(const RunStep&) const { return no_such_step(); }
   Result<Message> operator()(const CheckStep&) const { return no_such_step(); }
 };
@@ -52,6 +53,7 @@ struct Decoder {
   Result<Answer> operator()(const AskError&) const { return scpi_error_answer(reply); }
   Result<Answer> operator()(const ClearErrors&) const { return no_answer_expected(); }
   Result<Answer> operator()(const ConfigureChannel&) const { return no_answer_expected(); }
+  Result<Answer> operator()(const ChooseChannel&) const { return no_answer_expected(); }
   Result<Answer> operator()(const ReadChannel& command) const {
     if (command.channel.measures == Quantity::temperature) return scpi_temperature_answer(reply);
     return scpi_number_answer(reply);

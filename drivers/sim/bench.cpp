@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <nlohmann/json.hpp>
 
+#include "drivers/sim/modbus_manner.hpp"
 #include "drivers/sim/scanner.hpp"
 #include "drivers/sim/source.hpp"
 
@@ -23,7 +24,9 @@ void Bench::wire(const std::string& name, const InstrumentPort& port, const std:
   wired.line = make_line_end(port);
   wired.log = std::make_unique<CommandLog>();
   const CommandLog* log = wired.log.get();
-  wired.station = std::make_unique<Station>(name, std::move(instrument), make_manner(manner), seed,
+  const bool tcp = std::holds_alternative<TcpPort>(port);
+  wired.station = std::make_unique<Station>(name, std::move(instrument),
+                                            manner == "modbus" ? make_modbus_manner(tcp) : make_manner(manner), seed,
                                             [log](const Exchange& exchange) { log->write(exchange); });
   wired_.push_back(std::move(wired));
 }

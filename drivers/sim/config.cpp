@@ -199,7 +199,8 @@ SourceConfig read_source(JsonReader json, const std::string& name, const std::fi
   out.port = read_port(json.object("port"), folder);
   out.identity = json.text("identity", identity(out.kind == "dry_well" ? "dry-well" : out.kind, name));
   out.manner = json.text("manner", out.manner);
-  if (out.manner != "scpi" && out.manner != "terse") json.fail("manner", "must be scpi or terse");
+  if (out.manner != "scpi" && out.manner != "terse" && out.manner != "modbus")
+    json.fail("manner", "must be scpi, terse or modbus");
   out.reading_s = json.amount("reading_s", 0);
   out.plant = read_plant(json.object("plant", false), kind);
   json.finish();
@@ -274,8 +275,9 @@ SensorConfig read_sensor(JsonReader json, const std::string& name, const nlohman
 }
 
 const std::vector<std::string>& fault_names() {
-  static const std::vector<std::string> names = {"silent",      "garbage", "delay", "open_sensor", "stuck", "drift",
-                                                 "heater_dead", "runaway", "reset", "unplug",      "clear"};
+  static const std::vector<std::string> names = {"silent", "garbage", "delay",       "open_sensor",
+                                                 "stuck",  "drift",   "heater_dead", "runaway",
+                                                 "reset",  "unplug",  "clear",       "exception"};
   return names;
 }
 
@@ -294,6 +296,8 @@ FaultOrder read_fault(JsonReader& json) {
   if (out.fault == "delay" && out.delay_wall_s <= 0) json.fail("delay_wall_s", "must be above zero for a delay");
   out.k_per_h = json.number("k_per_h", 0);
   if (out.fault == "drift" && out.k_per_h == 0) json.fail("k_per_h", "must be given for a drift");
+  out.code = json.integer("code", out.code);
+  if (out.code < 1 || out.code > 11) json.fail("code", "must be 1..11");
   out.welded = json.truth("welded", false);
   out.hears = json.truth("hears", false);
   if (json.has("setpoint_c")) out.setpoint_c = json.number("setpoint_c");
@@ -367,7 +371,10 @@ Result<void> check_fault(const FaultOrder& order, const Config& config) {
   if (!source && scanner == config.scanners.end()) return bad("no instrument has this name", where);
   if ((order.fault == "heater_dead" || order.fault == "runaway") && !source)
     return bad("only a source has a heater", where);
-  if (order.fault == "open_sensor" && (source || !order.channel)) return bad("needs a scanner and a channel", where);
+  if (order.fault == "open_sensor" && !source && !order.channel) return bad("needs a channel on a scanner", where);
+  const auto of_registers = [&](const SourceConfig& one) { return named(one) && one.manner == "modbus"; };
+  if (order.fault == "exception" && std::none_of(config.sources.begin(), config.sources.end(), of_registers))
+    return bad("only an instrument of the manner modbus has exceptions", where);
   if (order.fault == "drift" && !source && !order.channel) return bad("needs a channel on a scanner", where);
   if (order.channel && source) return bad("a source has no channels", where);
   if (order.channel && (*order.channel < scanner->first_channel || *order.channel > scanner->last_channel))

@@ -71,6 +71,7 @@ struct FaultOrder {
   double delay_wall_s = 0;           // delay
   double k_per_h = 0;                // drift
   bool welded = false;               // runaway: heats with the output off too
+  int code = 6;                      // exception: its number
   bool hears = false;                // silent: carries commands out all the same
   std::optional<double> setpoint_c;  // reset: comes up with this
   bool output = false;               // reset: comes up heating

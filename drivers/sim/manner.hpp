@@ -3,12 +3,14 @@
 // scpi    as it is.
 // terse   a heat source: single letters, CR, every line with "*" and an exclusive or in two hexadecimal digits, every
 //         setting answered by A, or by N and a reason (1 checksum, 2 will not, 3 not in remote control, 4 unknown).
+// modbus  a heat source: modbus_manner.hpp.
 // chatty  a scanner: whole words, echo, prompt, decimal comma, units behind numbers, a remark after every tenth command.
 //
 // The two manners are ours, invented for the shipped dialects (drivers/dialects). Nothing here knows those files.
 #pragma once
 
 #include <memory>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -23,6 +25,11 @@ class Manner {
   // Everything that goes back for a line, ends included, from the SCPI reply to understood(); empty: nothing.
   virtual std::string said(const std::string& line, const std::string& reply) = 0;
   virtual void power_on() {}
+  // Of frames instead of lines: the first whole one is taken out of what was received, and what belongs to none is dropped.
+  [[nodiscard]] virtual bool is_binary() const { return false; }
+  virtual std::optional<std::string> take_frame(std::string&) { return std::nullopt; }
+  // The reply that refuses a message by a code of its protocol; empty: it has no codes.
+  virtual std::string refused(const std::string&, int) { return ""; }
 };
 
 // "scpi", "terse" or "chatty"; nullptr for another word.

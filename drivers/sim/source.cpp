@@ -68,6 +68,7 @@ Answer SimulatedSource::set_output(const Unit& unit) {
 }
 
 double SimulatedSource::measure(Quantity, int, double at_s) {
+  if (sensor_open_) return scpi::not_a_number;
   if (stuck_c_) return *stuck_c_;
   return rounded(plant_.indication_c() + drift_k_per_h_ * (at_s - drift_from_s_) / 3600);
 }
@@ -85,6 +86,7 @@ void SimulatedSource::power_on(const FaultOrder& order, double now_s) {
 
 void SimulatedSource::set_fault(const FaultOrder& order, bool active, double now_s) {
   if (order.fault == "heater_dead") plant_.set_heater_dead(active);
+  if (order.fault == "open_sensor") sensor_open_ = active;
   if (order.fault == "runaway") plant_.set_runaway(active, order.welded);
   if (order.fault == "stuck") {
     stuck_c_.reset();

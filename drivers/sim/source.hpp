@@ -27,6 +27,7 @@ class SimulatedSource final : public Instrument {
 
   Plant& plant_;
   double default_c_;
+  bool sensor_open_ = false;
   std::optional<double> stuck_c_;  // the indication is frozen; the controller is not
   double drift_k_per_h_ = 0, drift_from_s_ = 0;
 };

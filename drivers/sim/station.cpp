@@ -16,6 +16,11 @@ Station::Station(std::string name, std::unique_ptr<Instrument> instrument, std::
     : Station(std::move(name), std::move(instrument), make_manner("scpi"), seed, std::move(log)) {}
 
 void Station::receive(std::string_view bytes, double now_s) {
+  if (manner_->is_binary()) {
+    partial_ += bytes;
+    while (auto frame = manner_->take_frame(partial_)) hear(std::move(*frame), now_s);
+    return;
+  }
   for (char c : bytes) {
     if (c == manner_->message_end()) {
       take_line(now_s);
@@ -35,10 +40,21 @@ void Station::take_line(double now_s) {
     log_(Exchange{now_s, std::move(line), {}, "overrun"});
     return;
   }
+  hear(std::move(line), now_s);
+}
+
+void Station::hear(std::string line, double now_s) {
   const ActiveFault* silent = active("silent");
   if (silent != nullptr && !silent->order.hears) {
     log_(Exchange{now_s, std::move(line), {}, "silent"});
     count("silent");
+    return;
+  }
+  if (const ActiveFault* exception = active("exception")) {
+    Exchange exchange{now_s, line, {}, "exception"};
+    send(manner_->refused(line, exception->order.code), exchange);
+    count("exception");
+    log_(exchange);
     return;
   }
   waiting_.push_back(Waiting{now_s, std::move(line)});

@@ -64,6 +64,7 @@ class Station {
     std::optional<int> times_left;
   };
   void take_line(double now_s);
+  void hear(std::string line, double now_s);
   void start_next(double now_s);
   void finish();
   void send(std::string reply, Exchange& exchange);

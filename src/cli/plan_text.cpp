@@ -60,17 +60,19 @@ std::string channels_text(const Plan& plan) {
   return table(rows);
 }
 
-std::string driver_text(const std::string& driver, const DialectFile& dialect) {
-  return shown(dialect.file.empty() ? driver : driver + " " + dialect.file);
+// Of a scanner or a source.
+template <class Instrument>
+std::string driver_text(const Instrument& instrument) {
+  const std::string& file = instrument.dialect.file.empty() ? instrument.program.file : instrument.dialect.file;
+  return shown(file.empty() ? instrument.driver : instrument.driver + " " + file);
 }
 
 std::string instruments_text(const Plan& plan) {
   std::vector<std::vector<std::string>> rows = {{"INSTRUMENT", "DRIVER", "PORT", "LIMITS"}};
   for (const Scanner& scanner : plan.scanners)
-    rows.push_back(
-        {shown(scanner.name), driver_text(scanner.driver, scanner.dialect), shown(port_name(scanner.port)), ""});
+    rows.push_back({shown(scanner.name), driver_text(scanner), shown(port_name(scanner.port)), ""});
   for (const Source& source : plan.sources)
-    rows.push_back({shown(source.name), source.attended ? "attended" : driver_text(source.driver, source.dialect),
+    rows.push_back({shown(source.name), source.attended ? "attended" : driver_text(source),
                     source.attended ? "" : shown(port_name(source.port)),
                     degrees(source.lowest_c) + " to " + degrees(source.highest_c) + ", never above " +
                         degrees(source.absolute_highest_c) + ", parks at " + degrees(source.safe_c)});

@@ -14,6 +14,7 @@
 #include "daemon/planned_size.hpp"
 #include "daemon/records.hpp"
 #include "daemon/status.hpp"
+#include "instrument/wire_recorder.hpp"
 
 namespace nightwell::daemon {
 
@@ -184,14 +185,7 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
     const auto make = registry_.scanners.find(scanner.driver);
     if (make == registry_.scanners.end())
       co_return Error{Errc::not_found, "opening scanner " + scanner.name, "no driver is named " + scanner.driver, ""};
-    instrument::ConnectionSettings settings;
-    settings.name = scanner.name;
-    settings.driver = scanner.driver;
-    settings.port = scanner.port;
-    settings.reply = scanner.reply;
-    settings.identity = scanner.identity;
-    settings.dialect = scanner.dialect.json;
-    auto made = make->second(io_, std::move(settings));
+    auto made = make->second(io_, connection_to(scanner));
     if (!made) co_return made.error();
     scanners_.push_back(std::move(made).value());
     const auto identity = co_await scanners_.back()->identify();
@@ -208,6 +202,25 @@ asio::awaitable<Result<void>> Executor::open_scanners() {
   co_return Result<void>{};
 }
 
+instrument::ConnectionSettings Executor::connection_to(const sequence::Scanner& scanner) const {
+  instrument::ConnectionSettings settings;
+  settings.name = scanner.name;
+  settings.driver = scanner.driver;
+  settings.port = scanner.port;
+  settings.reply = scanner.reply;
+  settings.identity = scanner.identity;
+  settings.dialect = scanner.dialect.json;
+  settings.program = scanner.program;
+  settings.note = [run = settings_.run](const std::string& text) { spdlog::info("{}: {}", run, text); };
+  if (scanner.wire_log) settings.wire_log = wire_log_of(scanner.name);
+  settings.recorder = instrument::make_recorder(settings);
+  return settings;
+}
+
+std::string Executor::wire_log_of(const std::string& instrument) const {
+  return (settings_.folder / "wire" / (instrument + ".log")).string();
+}
+
 void Executor::start_guardians() {
   for (std::size_t s = 0; s < plan_.sources.size(); ++s) {
     const auto& source = plan_.sources[s];
@@ -219,6 +232,8 @@ void Executor::start_guardians() {
     settings.connection.reply = source.reply;
     settings.connection.identity = source.identity;
     settings.connection.dialect = source.dialect.json;
+    if (source.wire_log) settings.connection.wire_log = wire_log_of(source.name);
+    settings.connection.program = source.program;
     settings.limits = limits_of(source);
     settings.speed = settings_.speed;
     settings.program = settings_.guardian;

@@ -105,6 +105,8 @@ class Executor {
   Result<void> write_opening();
   asio::awaitable<void> open_instruments();
   asio::awaitable<Result<void>> open_scanners();
+  [[nodiscard]] instrument::ConnectionSettings connection_to(const sequence::Scanner& scanner) const;
+  [[nodiscard]] std::string wire_log_of(const std::string& instrument) const;
   void start_guardians();
   void opened_if_all_ready();
 

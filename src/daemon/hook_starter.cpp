@@ -1,25 +1,18 @@
 #include "daemon/hook_starter.hpp"
 
 #include <fcntl.h>
-#include <spawn.h>
 #include <sys/mman.h>
 #include <sys/resource.h>
-#include <sys/wait.h>
 #include <unistd.h>
-
-extern "C" {
-#include <sys/pidfd.h>  // glibc 2.36 forgot to say so itself
-}
 
 #include <cerrno>
 #include <condition_variable>
-#include <csignal>
 #include <deque>
-#include <filesystem>
 #include <mutex>
 #include <thread>
 
 #include "daemon/hooks_file.hpp"
+#include "program/spawn.hpp"
 
 namespace nightwell::daemon {
 
@@ -28,7 +21,6 @@ namespace {
 using journal::File;
 
 constexpr int nice_of_hooks = 10;
-constexpr int above_standard = 10;  // our numbers of what becomes 0, 1 and 2 there
 
 struct StartOrder {
   std::string hook;
@@ -43,20 +35,8 @@ Error start_failed(int number, const std::string& where) {
 
 std::vector<std::string> environment_of(const StartOrder& order) {
   const HookCall& call = *order.call;
-  return {"PATH=/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin",
-          "LANG=C.UTF-8",
-          "NIGHTWELL_HOOK=" + order.hook,
-          "NIGHTWELL_EVENT=" + std::string(name(call.event)),
-          "NIGHTWELL_RUN=" + call.run,
-          "NIGHTWELL_BENCH=" + call.bench,
-          "NIGHTWELL_JOURNAL=" + call.journal};
-}
-
-std::vector<char*> pointers_to(std::vector<std::string>& texts) {
-  std::vector<char*> out;
-  for (auto& text : texts) out.push_back(text.data());
-  out.push_back(nullptr);
-  return out;
+  return {"NIGHTWELL_HOOK=" + order.hook, "NIGHTWELL_EVENT=" + std::string(name(call.event)),
+          "NIGHTWELL_RUN=" + call.run, "NIGHTWELL_BENCH=" + call.bench, "NIGHTWELL_JOURNAL=" + call.journal};
 }
 
 // The line in memory, to be read from its begin. A pipe would hold less than the longest line.
@@ -68,60 +48,14 @@ Result<File> as_file(const std::string& line) {
     if (put <= 0) return start_failed(errno, "");
     at += static_cast<std::size_t>(put);
   }
-  File moved(::fcntl(made.fd(), F_DUPFD_CLOEXEC, above_standard));
+  File moved = program::for_spawning(made.fd());
   if (moved.fd() < 0) return start_failed(errno, "");
   return moved;
 }
 
-class HookSpawn {
- public:
-  HookSpawn() {
-    ::posix_spawn_file_actions_init(&files_);
-    ::posix_spawnattr_init(&attributes_);
-  }
-  ~HookSpawn() {
-    ::posix_spawnattr_destroy(&attributes_);
-    ::posix_spawn_file_actions_destroy(&files_);
-  }
-  HookSpawn(const HookSpawn&) = delete;
-  HookSpawn& operator=(const HookSpawn&) = delete;
-
-  int set(int input, int output) {
-    sigset_t none;
-    sigset_t all;
-    sigemptyset(&none);
-    sigfillset(&all);
-    for (const int failed :
-         {::posix_spawn_file_actions_adddup2(&files_, input, STDIN_FILENO),
-          ::posix_spawn_file_actions_adddup2(&files_, output, STDOUT_FILENO),
-          ::posix_spawn_file_actions_adddup2(&files_, output, STDERR_FILENO),
-          ::posix_spawn_file_actions_addclosefrom_np(&files_, STDERR_FILENO + 1),
-          ::posix_spawn_file_actions_addchdir_np(&files_, "/"), ::posix_spawnattr_setpgroup(&attributes_, 0),
-          ::posix_spawnattr_setsigmask(&attributes_, &none), ::posix_spawnattr_setsigdefault(&attributes_, &all),
-          ::posix_spawnattr_setflags(&attributes_, static_cast<short>(POSIX_SPAWN_SETPGROUP | POSIX_SPAWN_SETSIGMASK |
-                                                                      POSIX_SPAWN_SETSIGDEF))})
-      if (failed) return failed;
-    return 0;
-  }
-  int spawn(const std::string& program, std::vector<std::string> run, std::vector<std::string> environment,
-            pid_t& pid) {
-    return ::posix_spawn(&pid, program.c_str(), &files_, &attributes_, pointers_to(run).data(),
-                         pointers_to(environment).data());
-  }
-
- private:
-  posix_spawn_file_actions_t files_{};
-  posix_spawnattr_t attributes_{};
-};
-
-void kill_and_reap(pid_t pid) {
-  ::kill(-pid, SIGKILL);
-  ::waitpid(pid, nullptr, 0);
-}
-
 Result<std::shared_ptr<HookProcess>> start_now(const StartOrder& order) {
-  const auto program = trusted_program(order.run[0]);
-  if (!program) return program.error();
+  const auto trusted = trusted_hook(order.run[0]);
+  if (!trusted) return trusted.error();
   const auto input = as_file(order.call->line);
   if (!input) return input.error();
   int ends[2] = {-1, -1};
@@ -129,19 +63,15 @@ Result<std::shared_ptr<HookProcess>> start_now(const StartOrder& order) {
   const auto process = std::make_shared<HookProcess>();
   process->output = File(ends[0]);
   const File writing(ends[1]);
-  const File theirs(::fcntl(writing.fd(), F_DUPFD_CLOEXEC, above_standard));
+  const File theirs = program::for_spawning(writing.fd());
   if (theirs.fd() < 0 || ::fcntl(process->output.fd(), F_SETFL, O_NONBLOCK) != 0) return start_failed(errno, "");
 
-  HookSpawn spawn;
-  int failed = spawn.set(input->fd(), theirs.fd());
-  if (!failed) failed = spawn.spawn(program->string(), order.run, environment_of(order), process->pid);
-  if (failed) return start_failed(failed, program->string());
-  process->process = File(::pidfd_open(process->pid, 0));
-  if (process->process.fd() < 0) {
-    const Error error = start_failed(errno, program->string());
-    kill_and_reap(process->pid);
-    return error;
-  }
+  program::SpawnOrder spawning{trusted->string(), order.run,   environment_of(order),
+                               input->fd(),       theirs.fd(), theirs.fd()};
+  auto spawned = program::spawn(std::move(spawning), "starting a hook");
+  if (!spawned) return spawned.error();
+  process->pid = spawned->pid;
+  process->process = std::move(spawned->process);
   return process;
 }
 
@@ -168,7 +98,7 @@ struct HookStarter::Shared {
       if (!abandoned)
         order.done(std::move(started));
       else if (started)
-        kill_and_reap((*started)->pid);
+        program::kill_group_and_reap((*started)->pid);
     }
   }
 };

@@ -31,7 +31,7 @@ struct HookProcess {
 
 class HookStarter {
  public:
-  // Called on the starter's thread, and never once the starter is destroyed. Errors: those of trusted_program; unexpected (no
+  // Called on the starter's thread, and never once the starter is destroyed. Errors: those of trusted_hook; unexpected (no
   // process or descriptor to be had, or the program is no program: the system's words).
   using Done = std::function<void(Result<std::shared_ptr<HookProcess>>)>;
 

@@ -1,19 +1,15 @@
 #include "daemon/hooks_file.hpp"
 
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <algorithm>
-#include <system_error>
 
 #include "plan/document.hpp"
 #include "plan/object_reader.hpp"
+#include "program/trusted_program.hpp"
 
 namespace nightwell::daemon {
 
 namespace {
 
-namespace fs = std::filesystem;
 using plan::FaultList;
 using plan::ObjectReader;
 using plan::Place;
@@ -94,21 +90,6 @@ Hook read_hook(const ObjectReader::Element& element, const std::vector<Hook>& be
   return hook;
 }
 
-Error not_trusted(Errc code, std::string detail, const fs::path& where) {
-  return Error{code, "looking at a hook's program", std::move(detail), where.string()};
-}
-
-// Whether this file or folder can be changed by others than root and us.
-std::optional<Error> changeable(const fs::path& path, const struct stat& facts) {
-  if (facts.st_uid != 0 && facts.st_uid != ::geteuid())
-    return not_trusted(Errc::refused, "it belongs to user " + std::to_string(facts.st_uid) + ", neither root nor ours",
-                       path);
-  const bool sticky = S_ISDIR(facts.st_mode) && (facts.st_mode & S_ISVTX) != 0;
-  if ((facts.st_mode & (S_IWGRP | S_IWOTH)) != 0 && !sticky)
-    return not_trusted(Errc::refused, "others may write there: chmod go-w", path);
-  return std::nullopt;
-}
-
 }  // namespace
 
 std::variant<std::vector<Hook>, std::vector<plan::Fault>> read_hooks(const plan::FileText& file) {
@@ -125,24 +106,14 @@ std::variant<std::vector<Hook>, std::vector<plan::Fault>> read_hooks(const plan:
   return hooks;
 }
 
-Result<fs::path> trusted_program(const std::string& path) {
-  std::error_code failed;
-  const fs::path real = fs::canonical(path, failed);
-  if (failed) return not_trusted(Errc::not_found, failed.message(), path);
-  struct stat facts {};
-  if (::stat(real.c_str(), &facts) != 0 || !S_ISREG(facts.st_mode) || ::access(real.c_str(), X_OK) != 0)
-    return not_trusted(Errc::bad_input, "no file that this user may run: chmod a+x", real);
-  for (fs::path part = real;; part = part.parent_path()) {
-    if (::lstat(part.c_str(), &facts) != 0) return not_trusted(Errc::not_found, "it has just gone", part);
-    if (auto found = changeable(part, facts)) return *found;
-    if (part == part.root_path()) return real;
-  }
+Result<std::filesystem::path> trusted_hook(const std::string& path) {
+  return program::trusted_program(path, "looking at a hook's program");
 }
 
 std::vector<plan::Fault> program_faults(const std::string& file, const std::vector<Hook>& hooks) {
   FaultList faults(most_faults_of_hooks);
   for (std::size_t i = 0; i < hooks.size(); ++i) {
-    const auto program = trusted_program(hooks[i].run[0]);
+    const auto program = trusted_hook(hooks[i].run[0]);
     if (program) continue;
     const Place place = Place{file, ""} / "hooks" / i / "run" / std::size_t{0};
     faults.add(place, plan::in_quotes(hooks[i].run[0]), "a program that only root or this user can change",

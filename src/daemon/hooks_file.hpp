@@ -28,10 +28,8 @@ struct Hook {
 // The hooks, or every fault that can be found at once. Whether the programs may be run is not looked at.
 [[nodiscard]] std::variant<std::vector<Hook>, std::vector<plan::Fault>> read_hooks(const plan::FileText& file);
 
-// The program behind a path, with its links resolved, if nobody but root and this program's user can change it: it and every
-// folder above it belong to one of them, and no group and no other may write there (a folder with the sticky bit set will do).
-// Errors: not_found; bad_input (not a file that can be run); refused (somebody else could change it).
-[[nodiscard]] Result<std::filesystem::path> trusted_program(const std::string& path);
+// The program behind a path, if it may be started: program/trusted_program.hpp.
+[[nodiscard]] Result<std::filesystem::path> trusted_hook(const std::string& path);
 
 // The same of all hooks, as faults of the file that names them.
 [[nodiscard]] std::vector<plan::Fault> program_faults(const std::string& file, const std::vector<Hook>& hooks);

@@ -304,14 +304,27 @@ Result<Message> channel_message(const Dialect& dialect, const DialectCommand* co
   return message_of(dialect, command, values);
 }
 
+// The command that chooses the channel before it is read; nullptr where the read command names it itself.
+const DialectCommand* choosing(const Dialect& dialect, const ChannelSetup& channel) {
+  const DialectCommand* read = of_quantity(dialect, "read_", channel.measures);
+  return read != nullptr && read->choose ? &dialect.commands[*read->choose] : nullptr;
+}
+
 struct ScannerEncoder : CommonEncoder {
   using CommonEncoder::operator();
+  Result<Message> operator()(const ChooseChannel& choose) const {
+    return channel_message(dialect, choosing(dialect, choose.channel), choose.channel);
+  }
   Result<Message> operator()(const ReadChannel& read) const {
     return channel_message(dialect, of_quantity(dialect, "read_", read.channel.measures), read.channel);
   }
   Result<Message> operator()(const ConfigureChannel& configure) const {
     const Result<Message> possible = (*this)(ReadChannel{configure.channel});
     if (!possible) return possible.error();
+    if (const DialectCommand* choose = choosing(dialect, configure.channel)) {
+      const Result<std::string> known = channel_text(dialect, *choose, configure.channel.address);
+      if (!known) return known.error();
+    }
     const DialectCommand* command = of_quantity(dialect, "configure_", configure.channel.measures);
     return command == nullptr ? Result<Message>(Message()) : channel_message(dialect, command, configure.channel);
   }
@@ -319,6 +332,13 @@ struct ScannerEncoder : CommonEncoder {
 
 struct ScannerDecoder : CommonDecoder {
   using CommonDecoder::operator();
+  Result<Answer> operator()(const ChooseChannel& choose) const {
+    const DialectCommand* command = choosing(dialect, choose.channel);
+    if (command == nullptr) return codec_error(Errc::unexpected, "this command has no answer");
+    const Result<std::string> address = channel_text(dialect, *command, choose.channel.address);
+    if (!address) return address.error();
+    return acknowledgement(dialect, command, reply, *address);
+  }
   Result<Answer> operator()(const ReadChannel& read) const {
     const DialectCommand* command = of_quantity(dialect, "read_", read.channel.measures);
     if (command == nullptr) return codec_error(Errc::bad_input, "the dialect has no such command");
@@ -438,6 +458,11 @@ std::size_t DialectScanner::steps(Steps which) const {
 }
 std::optional<Proof<ScannerCommand>> DialectScanner::proof(const ScannerCommand& command) const {
   return step_proof(*dialect_, command);
+}
+std::optional<ScannerCommand> DialectScanner::before(const ScannerCommand& command) const {
+  const auto* read = std::get_if<ReadChannel>(&command);
+  if (read == nullptr || choosing(*dialect_, read->channel) == nullptr) return std::nullopt;
+  return ChooseChannel{read->channel};
 }
 
 LineSettings DialectSource::line() const {

@@ -26,6 +26,8 @@ class DialectScanner final : public instrument::ScannerCodec {
   [[nodiscard]] std::size_t steps(instrument::Steps which) const override;
   [[nodiscard]] std::optional<instrument::Proof<instrument::ScannerCommand>> proof(
       const instrument::ScannerCommand& command) const override;
+  [[nodiscard]] std::optional<instrument::ScannerCommand> before(
+      const instrument::ScannerCommand& command) const override;
 
  private:
   std::shared_ptr<const Dialect> dialect_;

@@ -14,6 +14,7 @@
 #include <variant>
 #include <vector>
 
+#include "dialect/register_map.hpp"
 #include "nightwell/instrument/codec.hpp"
 #include "nightwell/quantity.hpp"
 #include "nightwell/time.hpp"
@@ -86,6 +87,7 @@ struct DialectCommand {
   std::optional<std::size_t> value, text;  // fields of the reply
   unsigned mask = ~0U;                     // of an error's number: the bits that count
   std::optional<int> read_back_digits;     // set_target: read back within so many units of its last digit
+  std::optional<std::size_t> choose;       // read_…: the command that chooses the channel before it
 };
 
 struct DialectStep {
@@ -119,6 +121,9 @@ struct Dialect {
   std::vector<DialectCommand> commands;
   std::vector<DialectStep> start_up, park;
   std::optional<double> lowest_c, highest_c;  // targets that the instrument takes
+  // A heat source behind Modbus registers (src/modbus speaks it): of the above only name, revision, role, limits and the
+  // line's gap, quiet time and echo mean something then.
+  std::optional<RegisterMap> registers;
 
   [[nodiscard]] const DialectCommand* find(std::string_view command) const;
 };

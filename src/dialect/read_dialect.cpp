@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <set>
 
+#include "dialect/read_register_map.hpp"
 #include "dialect/template.hpp"
 #include "plan/nearest.hpp"
 #include "plan/object_reader.hpp"
@@ -71,11 +72,13 @@ class Reader {
     out_.revision = root_.whole("revision", 1, 1'000'000).value_or(0);
     const auto role = root_.word("for", roles);
     out_.role = role.value_or(Role::scanner);
+    if (root_.has("modbus")) return read_registers(role);
     read_line();
     read_fields();
     out_.refused = patterns("refused");
     out_.set_aside = patterns("set_aside");
     read_commands();
+    resolve_choices();
     out_.start_up = read_steps("start_up", false);
     if (role == Role::heat_source) {
       out_.park = read_steps("park", true);
@@ -94,6 +97,15 @@ class Reader {
   }
 
  private:
+  Dialect read_registers(std::optional<Role> role) {
+    if (role == Role::scanner)
+      root_.refuse("for", in_quotes("heat_source"), "a scanner behind Modbus registers is not supported");
+    read_limits();
+    read_register_map(root_, faults_, out_);
+    root_.finish();
+    return std::move(out_);
+  }
+
   // ---- the line ----
 
   void read_line() {
@@ -355,6 +367,12 @@ class Reader {
     } else if (name != "set_target") {
       reader.unused("read_back", "only a target is read back within digits; steps have \"expect\"");
     }
+    if (name.rfind("read_", 0) == 0) {
+      if (const auto choose = reader.text_if("choose", 100))
+        choices_.push_back({name, *choose, reader.place("choose")});
+    } else {
+      reader.unused("choose", "only what reads a channel has one chosen before it");
+    }
   }
 
   // What may stand in a command: one number at most, written by us, and a channel.
@@ -509,6 +527,32 @@ class Reader {
     });
   }
 
+  // The commands that choose a channel before it is read; known once all commands are.
+  void resolve_choices() {
+    for (const auto& [read, choose, place] : choices_) {
+      DialectCommand& reading = out_.commands[out_.names.at(read)];
+      const auto found = out_.names.find(choose);
+      if (found == out_.names.end()) {
+        std::vector<std::string> all;
+        for (const auto& [known, index] : out_.names) all.push_back(known);
+        faults_.add(place, in_quotes(choose), "a command of this dialect", plan::meant(choose, all));
+        continue;
+      }
+      used_.insert(choose);
+      const DialectCommand& choosing = out_.commands[found->second];
+      reading.choose = found->second;
+      if (choosing.kind != CommandKind::safe_setting || !has_channel(choosing.send))
+        faults_.add(place, in_quotes(choose), "a command marked safe_setting with a channel field");
+      else if (has_channel(reading.send))
+        faults_.add(place, in_quotes(choose), "nothing, where the reading names its channel itself");
+      else if (!choosing.reply && !out_.names.contains("error") && !(reading.reply && has_channel(*reading.reply)))
+        faults_.add(
+            place, in_quotes(choose), "a choice that shows",
+            "a choice that got lost would read the channel before: it needs a reply, or the reading's reply the "
+            "channel, or the dialect an \"error\" query");
+    }
+  }
+
   void read_limits() {
     if (!root_.has("limits")) return;
     auto reader = root_.object("limits");
@@ -646,6 +690,11 @@ class Reader {
   FaultList& faults_;
   Dialect out_;
   std::vector<Place> places_;  // of commands
+  struct Choice {
+    std::string read, choose;
+    Place place;
+  };
+  std::vector<Choice> choices_;
   std::set<std::string> used_, with_number_;
   bool commands_known_ = false;
 };

@@ -35,14 +35,21 @@ Json port_json(const Port& port) {
                     port);
 }
 
-Json connection_json(const instrument::ConnectionSettings& connection) {
+Json program_json(const DriverProgram& program) {
+  if (program.path.empty()) return nullptr;
   return Json{
-      {"name", connection.name},
-      {"driver", connection.driver},
-      {"port", port_json(connection.port)},
-      {"reply_s", to_seconds(connection.reply)},
-      {"identity", connection.identity},
-      {"dialect", connection.dialect.empty() ? Json(nullptr) : Json::parse(connection.dialect, nullptr, false)}};
+      {"file", program.file}, {"path", program.path}, {"arguments", program.arguments}, {"sha256", program.sha256}};
+}
+
+Json connection_json(const instrument::ConnectionSettings& connection) {
+  return Json{{"name", connection.name},
+              {"driver", connection.driver},
+              {"port", port_json(connection.port)},
+              {"reply_s", to_seconds(connection.reply)},
+              {"identity", connection.identity},
+              {"dialect", connection.dialect.empty() ? Json(nullptr) : Json::parse(connection.dialect, nullptr, false)},
+              {"program", program_json(connection.program)},
+              {"wire_log", connection.wire_log}};
 }
 
 Json limits_json(const Limits& limits) {
@@ -120,6 +127,18 @@ class Fields {
     return at ? *at : nothing;
   }
 
+  std::vector<std::string> texts(const char* key) {
+    std::vector<std::string> out;
+    const Json* at = find(key);
+    if (!at) return out;
+    if (!at->is_array()) return fail_at(key, "is no list"), out;
+    for (const Json& text : *at) {
+      if (!text.is_string()) return fail_at(key, "is no list of texts"), out;
+      out.push_back(text.get<std::string>());
+    }
+    return out;
+  }
+
   // A whole document inside the message, as compact JSON in ASCII; empty where it is null.
   std::string document(const char* key) {
     const Json* at = find(key);
@@ -179,6 +198,20 @@ Port read_port(Fields& outer) {
   return port;
 }
 
+DriverProgram read_program(Fields& outer) {
+  DriverProgram program;
+  const Json& json = outer.object("program");
+  if (json.is_null() || outer.error()) return program;
+  Fields in(json, "program");
+  program.file = in.text("file");
+  program.path = in.text("path");
+  program.arguments = in.texts("arguments");
+  program.sha256 = in.text("sha256");
+  if (program.path.empty() || program.path.front() != '/') in.fail_at("path", "is not absolute");
+  outer.take(in.error());
+  return program;
+}
+
 instrument::ConnectionSettings read_connection(Fields& outer) {
   Fields in(outer.object("connection"), "connection");
   instrument::ConnectionSettings connection;
@@ -188,6 +221,8 @@ instrument::ConnectionSettings read_connection(Fields& outer) {
   connection.reply = in.time("reply_s");
   connection.identity = in.text("identity");
   connection.dialect = in.document("dialect");
+  connection.wire_log = in.text("wire_log");
+  connection.program = read_program(in);
   if (connection.reply <= Duration::zero()) in.fail_at("reply_s", "is not positive");
   outer.take(in.error());
   return connection;

@@ -3,7 +3,8 @@
 // a mixed one.
 //
 //   daemon -> guardian, "ask":
-//     settings  connection {name, driver, port, reply_s, identity, dialect (null, or the file)},
+//     settings  connection {name, driver, port, reply_s, identity, dialect (null, or the file),
+//               program (null, or {file, path, arguments, sha256}), wire_log (path, or empty)},
 //               limits {lowest_c, …}, speed, log;
 //               the first line, and only the first
 //     lease     target_c, output, highest_c, lease_s

@@ -12,6 +12,7 @@
 
 #include "guardian/protocol.hpp"
 #include "guardian/shell.hpp"
+#include "instrument/wire_recorder.hpp"
 
 namespace nightwell::guardian {
 namespace {
@@ -64,6 +65,9 @@ std::chrono::steady_clock::duration longest_call(Duration reply) {
   return 30 * reply + std::chrono::seconds(30);
 }
 
+// The last lines of a wire log are waited for so long, when all else is done.
+constexpr std::chrono::milliseconds wire_log_patience{200};
+
 [[noreturn]] void guard(asio::io_context& io, instrument::HeatSource& source, const Setup& setup) {
   Log log(setup.log);
   if (!log.ok()) complain("the log cannot be opened; going on without it");
@@ -73,7 +77,10 @@ std::chrono::steady_clock::duration longest_call(Duration reply) {
   settings.limits = setup.limits;
   settings.longest_call = longest_call(setup.connection.reply);
   // Everything is done by then: the park is proved (or hopeless), the port closed, the last line sent.
-  const auto leave = [](int code) { std::_Exit(code); };
+  const auto leave = [recorder = setup.connection.recorder](int code) {
+    if (recorder) recorder->finish(wire_log_patience);
+    std::_Exit(code);
+  };
   Shell shell(io, clock, source, log, std::move(daemon), settings, leave);
   shell.start();
   for (;;) {
@@ -101,8 +108,9 @@ int run(const instrument::Registry& registry) {
   ::fcntl(socket_file, F_SETFD, FD_CLOEXEC);
   const auto line = first_line();
   if (!line) return 0;
-  const Result<Setup> setup = read_setup(*line, registry);
+  Result<Setup> setup = read_setup(*line, registry);
   if (!setup.ok()) return refuse(setup.error());
+  setup->connection.recorder = instrument::make_recorder(setup->connection);
   asio::io_context io(1);
   const auto source = registry.sources.at(setup->connection.driver)(io, setup->connection);
   if (!source.ok()) return refuse(source.error());

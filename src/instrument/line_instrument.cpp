@@ -180,6 +180,7 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
   const Result<Message> message = codec_->encode(command);
   if (!message) co_return message.error();
 
+  const std::optional<Command> before = codec_->before(command);
   Error last;
   for (int attempt = 0; attempt <= repeats; ++attempt) {
     if (!open_wanted_) co_return closed();
@@ -189,7 +190,9 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
       if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front())) co_return refusal(*entries);
     }
     if (attempt > 0) ++asked_again_;
-    const Result<std::string_view> line = co_await link_.query(*message);
+    Result<std::string_view> line = std::string_view();
+    if (before) line = co_await prepare(*before);
+    if (line) line = co_await link_.query(*message);
     if (line) {
       last_text_.assign(*line);
       last_was_odd_ = attempt > 0 || link_.was_odd();
@@ -202,7 +205,7 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
     }
     queue_unread_ = true;
     const bool cancelled = last.code == Errc::port_gone && link_.is_open();
-    if (cancelled || !message->repeatable) break;
+    if (cancelled || !message->repeatable || last.code == Errc::refused) break;
   }
   co_return last;
 }
@@ -228,6 +231,19 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
   }
   if (!done) co_return done.error();
   co_return co_await prove(command);
+}
+
+// What the question needs before it. Afterwards the line must be as it was: had it to be put in step in between, or the port to
+// be opened again, the instrument might have forgotten.
+template <class CodecType>
+asio::awaitable<Result<std::string_view>> LineInstrument<CodecType>::prepare(Command setting) {
+  const Result<Message> message = codec_->encode(setting);
+  if (!message) co_return message.error();
+  const Result<void> done = co_await carry_out(*message, setting);
+  if (!done) co_return done.error();
+  co_await link_.rest();
+  if (link_.ready()) co_return std::string_view();
+  co_return simple(Errc::garbled, "something came between the choice of a channel and the question");
 }
 
 // A setting on a line that is in step: out it goes, once, and whatever the instrument says to it is heard.

@@ -5,6 +5,8 @@
 //   a question    After no answer or a garbled one: back in step, read the error queue, ask again, at most
 //                 twice more. An entry that says "I understood and will not" (not -1xx, which is a command
 //                 damaged on its way) ends it as refused.
+//                 Where the codec names a setting before it, that goes out right before it, each time; a question whose
+//                 setting failed is not asked.
 //   a setting     Sent once, in step only. Its acknowledgement, where it has one, must be as the codec says; then
 //                 the error queue, where there is one, is read to its end: any entry is refused, no answer there
 //                 is no_answer. Where the codec names a proof it is asked for (`mismatch`). The caller reads back
@@ -67,6 +69,7 @@ class LineInstrument {
   asio::awaitable<Result<Answer>> ask_in_turn(Command command);
   asio::awaitable<Result<void>> tell_in_turn(Command command, bool at_once);
   asio::awaitable<Result<void>> carry_out(const Message& message, Command command);
+  asio::awaitable<Result<std::string_view>> prepare(Command setting);
   asio::awaitable<Result<void>> prove(Command command);
   asio::awaitable<Result<void>> start_up();
   asio::awaitable<Result<Identity>> identify_in_turn();

@@ -147,9 +147,18 @@ asio::awaitable<Result<void>> LineLink::send(std::string_view bytes) {
   co_return Result<void>();
 }
 
+LineLink::Awaiting::~Awaiting() {
+  link_.awaiting_ = false;
+  if (const std::string bytes = std::exchange(link_.deferred_, ""); !bytes.empty()) link_.send_regardless(bytes);
+}
+
 void LineLink::send_regardless(std::string_view bytes) {
   suspect_ = true;
   if (!port_) return;
+  if (line_.takes_turns && awaiting_) {
+    deferred_ = bytes;
+    return;
+  }
   if (cut_off_ && !port_->write_now(line_.spoil)) return;
   cut_off_ = !port_->write_now(bytes);
 }
@@ -158,6 +167,7 @@ asio::awaitable<Result<std::string_view>> LineLink::query(const Message& message
   forget_received();
   suspect_ = true;  // until the reply has arrived: a cancelled call leaves by an exception
   odd_ = false;
+  const Awaiting awaiting(*this);
   const Result<void> sent = co_await send(message.bytes);
   if (!sent) co_return sent.error();
 
@@ -178,6 +188,7 @@ asio::awaitable<Result<std::string_view>> LineLink::query(const Message& message
   last_talk_ = wire_->now();
   if (!nothing_left()) co_return fault(Errc::garbled, "more came than the one reply to one question");
   suspect_ = false;
+  if (!deferred_.empty()) co_await rest();
   co_return std::string_view(reply_text_);
 }
 
@@ -195,6 +206,7 @@ asio::awaitable<Result<void>> LineLink::read_echo(std::string_view sent, SteadyT
 }
 
 asio::awaitable<Result<void>> LineLink::read_reply(const Message& message, SteadyTime deadline) {
+  if (message.reply.ends == ReplyShape::Ends::by_header) co_return co_await read_frame(message, deadline);
   if (message.reply.ends != ReplyShape::Ends::after_bytes) co_return co_await read_lines(message, deadline);
   const Result<std::string_view> bytes = co_await read_bytes(message.reply.count, deadline);
   if (!bytes) co_return bytes.error();
@@ -317,6 +329,22 @@ asio::awaitable<Result<std::string_view>> LineLink::read_bytes(std::size_t count
   co_return bytes;
 }
 
+asio::awaitable<Result<void>> LineLink::read_frame(const Message& message, SteadyTime deadline) {
+  for (;;) {
+    const std::size_t length = message.reply.length(received());
+    if (length > line_.longest_reply)
+      co_return fault(Errc::garbled, "no reply begins with \"" + printable(received()) + "\"");
+    if (length > 0 && received().size() >= length) {
+      const Result<std::string_view> frame = co_await read_bytes(length, deadline);
+      if (!frame) co_return frame.error();
+      reply_text_.assign(*frame);
+      co_return Result<void>();
+    }
+    const Result<void> more = co_await receive_more(deadline);
+    if (!more) co_return more.error();
+  }
+}
+
 asio::awaitable<Result<void>> LineLink::drain() {
   const auto port = port_;
   if (!port) co_return fault(Errc::port_gone, "the port is closed");
@@ -340,11 +368,12 @@ std::string_view LineLink::without_prompts(std::string_view line) const {
 
 // Asks the marker and reads on until its answer. `skip_late`: what comes before it are late answers and dropped.
 asio::awaitable<Result<void>> LineLink::exchange_marker(const Message& marker, std::string_view known, bool skip_late) {
+  const Awaiting awaiting(*this);
   const Result<void> sent = co_await send(marker.bytes);
   if (!sent) co_return sent.error();
   const SteadyTime deadline = wire_->now() + time_for(marker);
   Result<void> found;
-  if (marker.reply.ends == ReplyShape::Ends::after_bytes)
+  if (marker.reply.ends == ReplyShape::Ends::after_bytes || marker.reply.ends == ReplyShape::Ends::by_header)
     found = co_await find_bytes(marker, known, skip_late, deadline);
   else
     found = co_await find_lines(marker, known, skip_late, deadline);

@@ -59,7 +59,8 @@ class LineLink {
   asio::awaitable<Result<std::string_view>> query(const Message& message);
   // Sends what has no reply.
   asio::awaitable<Result<void>> send(std::string_view bytes);
-  // Sends at once, whatever state the link is in, what must not wait for it.
+  // Sends at once, whatever state the link is in, what must not wait for it; where both sides take turns and a reply is
+  // awaited, right behind that reply or its deadline.
   void send_regardless(std::string_view bytes);
 
   // Back in step, or an error and still suspect: no_answer, garbled (something else answers, or the line is
@@ -77,6 +78,7 @@ class LineLink {
   asio::awaitable<Result<void>> receive_more(SteadyTime deadline);
   asio::awaitable<Result<std::string_view>> read_line(SteadyTime deadline);
   asio::awaitable<Result<std::string_view>> read_bytes(std::size_t count, SteadyTime deadline);
+  asio::awaitable<Result<void>> read_frame(const Message& message, SteadyTime deadline);
   asio::awaitable<Result<void>> read_echo(std::string_view sent, SteadyTime deadline);
   asio::awaitable<Result<void>> read_reply(const Message& message, SteadyTime deadline);
   asio::awaitable<Result<void>> read_lines(const Message& message, SteadyTime deadline);
@@ -102,6 +104,17 @@ class LineLink {
   [[nodiscard]] Duration time_for(const Message& message) const {
     return message.within > Duration::zero() ? message.within : reply_;
   }
+  // While this lives a reply is awaited; what was not to be sent meanwhile goes out when it ends.
+  class Awaiting {
+   public:
+    explicit Awaiting(LineLink& link) : link_(link) { link_.awaiting_ = true; }
+    Awaiting(const Awaiting&) = delete;
+    Awaiting& operator=(const Awaiting&) = delete;
+    ~Awaiting();
+
+   private:
+    LineLink& link_;
+  };
   Error fault(Errc code, std::string detail);
   Error lost(Error error);
   void forget_received() { begin_ = scanned_ = end_ = 0; }
@@ -114,7 +127,9 @@ class LineLink {
   std::optional<PtyMark> opened_pty_, dead_pty_;  // of a pty: what was opened, what has hung up
   bool suspect_ = true;
   bool odd_ = false;
-  bool cut_off_ = false;    // part of a message may be on its way without its end; outlives the port
+  bool cut_off_ = false;  // part of a message may be on its way without its end; outlives the port
+  bool awaiting_ = false;
+  std::string deferred_;    // what could not wait, and had to, because both sides take turns
   SteadyTime last_talk_{};  // the end of the last reply, or of the last message without one
   std::string reply_text_;
 

@@ -13,6 +13,8 @@ namespace nightwell::instrument {
 
 // The driver of instruments that a dialect file describes.
 inline constexpr const char* dialect_driver = "dialect";
+// The driver of instruments that a program of their own speaks to.
+inline constexpr const char* program_driver = "program";
 
 // A factory gives an error (bad_input) where the settings' dialect is none for this role.
 struct Registry {

@@ -1,43 +1,38 @@
-// A scanner as the daemon sees it. Every call is asynchronous, has the deadline stated when it was opened
-// (real time), and fails with a typed error: no_answer, garbled, port_gone, refused, wrong_identity,
-// open_sensor, overload, out_of_range. One conversation at a time: the caller never overlaps two calls on one
-// scanner. Cancellation: a call ends with port_gone; the link is then suspect and resynchronises before the
-// next query.
+// What every instrument's connection needs, whatever speaks on it. The interface of scanners itself is public:
+// nightwell/instrument/scanner.hpp.
 #pragma once
 
 #include <asio/awaitable.hpp>
 #include <asio/io_context.hpp>
 #include <cstdint>
+#include <functional>
 #include <memory>
 #include <string>
+#include <vector>
 
+#include "nightwell/driver_program.hpp"
 #include "nightwell/instrument/reading.hpp"
+#include "nightwell/instrument/scanner.hpp"
 #include "nightwell/port.hpp"
 #include "nightwell/result.hpp"
 #include "nightwell/time.hpp"
 
 namespace nightwell::instrument {
 
-class Scanner {
- public:
-  virtual ~Scanner() = default;
-  // Opens the port if it is not open, drains it, asks for the identity and empties the error queue.
-  virtual asio::awaitable<Result<Identity>> identify() = 0;
-  virtual asio::awaitable<Result<void>> configure(ChannelSetup channel) = 0;
-  virtual asio::awaitable<Result<Reading>> read(ChannelSetup channel) = 0;
-  // How many questions were asked again since it was made: late, missing or garbled replies.
-  [[nodiscard]] virtual std::uint64_t asked_again() const = 0;
-  // Closes the port; pending calls end with port_gone.
-  virtual void close() = 0;
-};
+class WireRecorder;
 
 struct ConnectionSettings {
   std::string name;    // the instrument's name on the bench, for errors
   std::string driver;  // a name the registry knows
   Port port;
-  Duration reply{};          // deadline from the last byte sent to the whole reply
-  std::string identity;      // must be contained in the identity; empty: any
-  std::string dialect = "";  // driver "dialect" only: the dialect's JSON, as the plan froze it
+  Duration reply{};            // deadline from the last byte sent to the whole reply
+  std::string identity;        // must be contained in the identity; empty: any
+  std::string dialect = "";    // driver "dialect" only: the dialect's JSON, as the plan froze it
+  DriverProgram program = {};  // driver "program" only
+  // Driver "program" only: a line for whoever looks after this process, printable; empty: standard error.
+  std::function<void(const std::string&)> note = {};
+  std::string wire_log = "";  // the file in which the conversation is written down; empty: nowhere
+  std::shared_ptr<WireRecorder> recorder = nullptr;  // that writes it (make_recorder); not sent to another process
 };
 
 }  // namespace nightwell::instrument

@@ -6,6 +6,7 @@
 
 #include "instrument/awaitable.hpp"
 #include "instrument/open_port.hpp"
+#include "instrument/recording_wire.hpp"
 
 namespace nightwell::instrument {
 
@@ -40,7 +41,8 @@ std::unique_ptr<Wire> make_wire(asio::io_context& io, Port port) {
 }
 
 std::unique_ptr<Wire> make_wire(asio::io_context& io, const ConnectionSettings& settings) {
-  return make_wire(io, settings.port);
+  auto wire = make_wire(io, settings.port);
+  return settings.recorder ? recorded(std::move(wire), settings.recorder) : std::move(wire);
 }
 
 }  // namespace nightwell::instrument

@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "plan/object_reader.hpp"
+#include "plan/program_files.hpp"
 #include "sequence/plan.hpp"
 
 namespace nightwell::plan {
@@ -103,7 +104,8 @@ struct CardDraft {
 // Each reads one document, adds its faults, and gives what is sound.
 [[nodiscard]] ProfileDraft read_profile(const Json& document, const std::string& file, FaultList& faults);
 [[nodiscard]] BenchDraft read_bench(const Json& document, const std::string& file, const std::string& directory,
-                                    const LoadOptions& options, DialectFiles& dialects, FaultList& faults);
+                                    const LoadOptions& options, DialectFiles& dialects,
+                                    const std::map<std::string, ProgramFile>& programs, FaultList& faults);
 [[nodiscard]] JobDraft read_job(const Json& document, const std::string& file, FaultList& faults);
 [[nodiscard]] CardDraft read_card(const Json& document, const std::string& file, FaultList& faults);
 

@@ -40,8 +40,8 @@ std::set<std::string> named_paths(const FileText& job) {
   return out;
 }
 
-// The same of a bench: the dialects of its instruments.
-std::set<std::string> named_dialects(const FileText& bench) {
+// The same of a bench: what the drivers of its instruments name under `kind`.
+std::set<std::string> named_by_drivers(const FileText& bench, const char* kind, std::size_t most) {
   std::set<std::string> out;
   FaultList ignored(1);
   const auto document = parse_document(bench, deepest_nesting, ignored);
@@ -50,9 +50,9 @@ std::set<std::string> named_dialects(const FileText& bench) {
     const auto list = document->find(key);
     if (list == document->end() || !list->is_object()) continue;
     for (const Json& instrument : *list) {
-      if (!instrument.is_object() || out.size() >= most_dialects) continue;
+      if (!instrument.is_object() || out.size() >= most) continue;
       const auto driver = instrument.find("driver");
-      if (driver != instrument.end() && driver->is_object()) add_path(*driver, "dialect", out);
+      if (driver != instrument.end() && driver->is_object()) add_path(*driver, kind, out);
     }
   }
   return out;
@@ -123,13 +123,40 @@ Result<void> named_from(const AnyJson& json, const std::string& key, const char*
   return {};
 }
 
+// Name, and either path and sha256 or unread.
+template <class AnyJson>
+Result<void> programs_from(const AnyJson& json, std::map<std::string, ProgramFile>& out) {
+  if (!json.is_array()) return bad("programs must be a list");
+  if (json.size() > most_programs) return bad("more than " + std::to_string(most_programs) + " programs");
+  for (const auto& element : json) {
+    if (!element.is_object()) return bad("programs must be a list of objects");
+    std::string name;
+    ProgramFile file;
+    for (const auto& [key, value] : element.items()) {
+      std::string* place = key == "name"     ? &name
+                           : key == "path"   ? &file.path
+                           : key == "sha256" ? &file.sha256
+                           : key == "unread" ? &file.unread
+                                             : nullptr;
+      if (place == nullptr || !value.is_string())
+        return bad("programs: the key " + printed(key) + " is unknown or no text");
+      *place = value.template get<std::string>();
+    }
+    const bool sound = fs::path(file.path).is_absolute() && is_sha256(file.sha256);
+    if (name.empty() || sound == !file.unread.empty())
+      return bad("programs: a name, and either path and sha256 or unread, must be there");
+    if (!out.emplace(name, std::move(file)).second) return bad("the program " + printed(name) + " comes twice");
+  }
+  return {};
+}
+
 template <class AnyJson>
 Result<InputFiles> files_from(const AnyJson& json) {
   if (!json.is_object()) return bad("files must be an object");
   InputFiles files;
   for (const auto& [key, value] : json.items())
     if (key != "profile" && key != "bench" && key != "job" && key != "cards" && key != "dialects" &&
-        key != "bench_directory")
+        key != "programs" && key != "bench_directory")
       return bad("the key " + printed(key) + " is unknown");
   for (const auto& [key, file] :
        {std::pair<const char*, FileText*>{"profile", &files.profile}, {"bench", &files.bench}, {"job", &files.job}}) {
@@ -145,6 +172,8 @@ Result<InputFiles> files_from(const AnyJson& json) {
   if (const auto dialects = json.find("dialects"); dialects != json.end())
     if (auto read = named_from(*dialects, "dialects", "dialect", most_dialects, files.dialects); !read)
       return read.error();
+  if (const auto programs = json.find("programs"); programs != json.end())
+    if (auto read = programs_from(*programs, files.programs); !read) return read.error();
   if (const auto directory = json.find("bench_directory"); directory != json.end()) {
     if (!directory->is_string()) return bad("bench_directory must be a text");
     files.bench_directory = directory->template get<std::string>();
@@ -166,8 +195,10 @@ InputFiles gather(const fs::path& profile, const fs::path& bench, const fs::path
   if (!failed) files.bench_directory = whole.lexically_normal().parent_path().string();
   for (const std::string& path : named_paths(files.job))
     files.cards.emplace(path, read_file(job.parent_path() / path, path));
-  for (const std::string& path : named_dialects(files.bench))
+  for (const std::string& path : named_by_drivers(files.bench, "dialect", most_dialects))
     files.dialects.emplace(path, read_file(bench.parent_path() / path, path));
+  for (const std::string& path : named_by_drivers(files.bench, "program", most_programs))
+    files.programs.emplace(path, read_program(bench.parent_path(), path));
   return files;
 }
 
@@ -185,6 +216,14 @@ Ordered files_to_json(const InputFiles& files) {
     Ordered entry = file_json(dialect);
     entry["name"] = path;
     out["dialects"].push_back(std::move(entry));
+  }
+  for (const auto& [path, program] : files.programs) {
+    Ordered entry = {{"name", path}};
+    if (!program.unread.empty() || !is_utf8(program.path))
+      entry["unread"] = program.unread.empty() ? "its path is not UTF-8" : journal::printable(program.unread);
+    else
+      entry.update({{"path", program.path}, {"sha256", program.sha256}});
+    out["programs"].push_back(std::move(entry));
   }
   out["bench_directory"] = is_utf8(files.bench_directory) ? files.bench_directory : "";
   return out;

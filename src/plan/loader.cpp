@@ -87,7 +87,8 @@ Drafts read_all(const InputFiles& files, const LoadOptions& options, FaultList& 
   if (const auto document = parse(files.profile, profile_format, faults))
     drafts.profile = read_profile(*document, files.profile.name, faults);
   if (const auto document = parse(files.bench, bench_format, faults))
-    drafts.bench = read_bench(*document, files.bench.name, files.bench_directory, options, dialects, faults);
+    drafts.bench =
+        read_bench(*document, files.bench.name, files.bench_directory, options, dialects, files.programs, faults);
   if (const auto document = parse(files.job, job_format, faults))
     drafts.job = read_job(*document, files.job.name, faults);
   read_cards(files, drafts, faults);
@@ -109,6 +110,8 @@ std::map<std::string, std::string> digests(const InputFiles& files, const Drafts
   add(files.job.name, "job", files.job.text);
   for (const auto& [path, card] : drafts.cards) add(path, "card", files.cards.at(path).text);
   for (const auto& [path, dialect] : files.dialects) add(path, "dialect", dialect.text);
+  for (const auto& [path, program] : files.programs)
+    if (!out.emplace(path, program.sha256).second) out.emplace("program " + path, program.sha256);
   if (drafts.job->budget) add(*drafts.job->budget, "budget", files.cards.at(*drafts.job->budget).text);
   return out;
 }

@@ -79,7 +79,6 @@ Plan make_plan(const Drafts& drafts) {
   plan.guards = profile.guards;
   plan.cooldown = profile.cooldown;
   plan.survey = profile.survey;
-  plan.wire_log = bench.wire_log;
   return plan;
 }
 

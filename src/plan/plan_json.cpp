@@ -34,12 +34,18 @@ OrderedJson heating(Duration window, double gain_k) {
   return {{"window_s", to_seconds(window)}, {"gain_k", gain_k}};
 }
 
+OrderedJson program_json(const DriverProgram& program) {
+  return {{"file", program.file}, {"path", program.path}, {"arguments", program.arguments}, {"sha256", program.sha256}};
+}
+
 OrderedJson scanner_json(const Scanner& scanner) {
   OrderedJson out = {{"name", scanner.name}, {"driver", scanner.driver}};
   if (!scanner.dialect.file.empty()) out["dialect"] = scanner.dialect.file;
+  if (!scanner.program.file.empty()) out["program"] = program_json(scanner.program);
   out["port"] = std::visit(ToJson{}, scanner.port);
   out["reply_s"] = to_seconds(scanner.reply);
   out["identity"] = scanner.identity;
+  if (scanner.wire_log) out["wire_log"] = true;
   return out;
 }
 
@@ -54,9 +60,11 @@ OrderedJson source_json(const Source& source) {
   if (source.attended) return out;
   out["driver"] = source.driver;
   if (!source.dialect.file.empty()) out["dialect"] = source.dialect.file;
+  if (!source.program.file.empty()) out["program"] = program_json(source.program);
   out["port"] = std::visit(ToJson{}, source.port);
   out["reply_s"] = to_seconds(source.reply);
   out["identity"] = source.identity;
+  if (source.wire_log) out["wire_log"] = true;
   out["lease_s"] = to_seconds(source.lease);
   out["poll_s"] = to_seconds(source.poll);
   out["stale_s"] = to_seconds(source.stale);

@@ -26,6 +26,9 @@ inline constexpr Range reply_s{0.05, 60, "s"};
 inline constexpr Range lease_s{0.1, one_hour_s, "s"};
 inline constexpr Range poll_s{0.05, one_hour_s, "s"};
 
+// Of a driver's program.
+inline constexpr std::size_t most_arguments = 32, longest_argument = 1000;
+
 // Characters of a file or device path.
 inline constexpr std::size_t longest_path = 400;
 

@@ -107,11 +107,57 @@ struct Driver {
   std::string name;
   DialectFile file;
   const LoadedDialect* dialect = nullptr;  // where the driver is a sound dialect for this kind of instrument
+  DriverProgram program;
 };
 
-// A driver of the tree by its name, or {"dialect": PATH}.
+// The files that drivers name.
+struct DriverFiles {
+  DialectFiles& dialects;
+  const std::map<std::string, ProgramFile>& programs;
+};
+
+std::vector<std::string> read_arguments(ObjectReader& reader) {
+  std::vector<std::string> out;
+  if (!reader.has("arguments")) return out;
+  const auto elements = reader.list("arguments", 0, ranges::most_arguments);
+  if (!elements) return out;
+  const auto is_control = [](unsigned char c) { return c < 0x20 || c == 0x7f; };
+  for (const auto& [value, place] : *elements) {
+    const std::string* text = value.is_string() ? &value.get_ref<const std::string&>() : nullptr;
+    if (text == nullptr || text->size() > ranges::longest_argument ||
+        std::any_of(text->begin(), text->end(), is_control))
+      reader.faults().add(
+          place, shown(value),
+          "text of at most " + std::to_string(ranges::longest_argument) + " bytes without control characters");
+    else
+      out.push_back(*text);
+  }
+  return out;
+}
+
+// {"program": PATH, "arguments": [...]}
+Driver read_program_driver(ObjectReader& inside, const std::map<std::string, ProgramFile>& programs) {
+  Driver driver;
+  const auto path = inside.text("program", ranges::longest_path);
+  driver.program.arguments = read_arguments(inside);
+  inside.finish();
+  if (!path) return driver;
+  const auto found = programs.find(*path);
+  if (found == programs.end() || !found->second.unread.empty()) {
+    inside.refuse("program", "a program that can be run, relative to the bench file, and that nobody else can change",
+                  found == programs.end() ? "it did not come with the bench" : found->second.unread);
+    return driver;
+  }
+  driver.name = "program";
+  driver.program.file = *path;
+  driver.program.path = found->second.path;
+  driver.program.sha256 = found->second.sha256;
+  return driver;
+}
+
+// A driver of the tree by its name, {"dialect": PATH} or {"program": PATH}.
 Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, dialect::Role role,
-                   DialectFiles& dialects) {
+                   const DriverFiles& files) {
   Driver driver;
   const Json* value = reader.peek("driver");
   if (value == nullptr || !value->is_object()) {
@@ -120,10 +166,11 @@ Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, 
   }
   auto inside = reader.object("driver");
   if (!inside) return driver;
+  if (inside->has("program")) return read_program_driver(*inside, files.programs);
   const auto path = inside->text("dialect", ranges::longest_path);
   inside->finish();
   if (!path) return driver;
-  const LoadedDialect* loaded = dialects.load(*path, inside->place("dialect"));
+  const LoadedDialect* loaded = files.dialects.load(*path, inside->place("dialect"));
   if (loaded == nullptr) return driver;
   if (loaded->value->role != role) {
     inside->refuse("dialect",
@@ -137,16 +184,18 @@ Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, 
 }
 
 sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, const std::string& directory,
-                               const LoadOptions& options, DialectFiles& dialects, BenchDraft& bench) {
+                               const LoadOptions& options, const DriverFiles& files, BenchDraft& bench) {
   sequence::Scanner scanner;
   scanner.name = name;
-  const Driver driver = read_driver(reader, options.scanner_drivers, dialect::Role::scanner, dialects);
+  const Driver driver = read_driver(reader, options.scanner_drivers, dialect::Role::scanner, files);
   scanner.driver = driver.name;
   scanner.dialect = driver.file;
+  scanner.program = driver.program;
   if (driver.dialect != nullptr) bench.dialects.emplace(name, driver.dialect);
   if (const auto port = read_port(reader, directory)) scanner.port = *port;
   scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   scanner.identity = reader.text_if("identity").value_or("");
+  scanner.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
   reader.finish();
   return scanner;
 }
@@ -206,21 +255,30 @@ void check_dialect_limits(ObjectReader& reader, const SourceDraft& draft, const 
                   "at most " + shortest(*dialect.highest_c) + " °C (limits of dialect " + dialect.name + ")");
 }
 
+void check_framing(ObjectReader& reader, const Port& port, const dialect::Dialect& dialect) {
+  if (dialect.registers && dialect.registers->framing == dialect::Framing::tcp &&
+      !std::holds_alternative<TcpPort>(port))
+    reader.refuse("port", "a tcp port (dialect " + dialect.name + " speaks Modbus TCP)");
+}
+
 void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& directory, const LoadOptions& options,
-               DialectFiles& dialects) {
+               const DriverFiles& files, const BenchDraft& bench) {
   Source& source = draft.value;
-  const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, dialects);
+  const Driver driver = read_driver(reader, options.source_drivers, dialect::Role::heat_source, files);
   source.driver = driver.name;
   source.dialect = driver.file;
+  source.program = driver.program;
   if (driver.dialect != nullptr) check_dialect_limits(reader, draft, *driver.dialect->value);
   if (const auto port = read_port(reader, directory)) source.port = *port;
+  if (driver.dialect != nullptr) check_framing(reader, source.port, *driver.dialect->value);
   source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   source.identity = reader.text_if("identity").value_or("");
+  source.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
   read_watching(reader, source);
 }
 
 SourceDraft read_source(ObjectReader& reader, const std::string& name, const std::string& directory,
-                        const LoadOptions& options, DialectFiles& dialects) {
+                        const LoadOptions& options, const DriverFiles& files, const BenchDraft& bench) {
   static const Words<SourceKind> kinds = {
       {"dry_well", SourceKind::dry_well}, {"bath", SourceKind::bath}, {"furnace", SourceKind::furnace}};
   SourceDraft draft;
@@ -230,11 +288,11 @@ SourceDraft read_source(ObjectReader& reader, const std::string& name, const std
   draft.value.attended = reader.truth_if("attended").value_or(false);
   read_source_limits(reader, draft);
   if (draft.value.attended)
-    for (const char* key :
-         {"driver", "port", "reply_s", "identity", "lease_s", "poll_s", "stale_s", "heating", "readback_tolerance_k"})
+    for (const char* key : {"driver", "port", "reply_s", "identity", "wire_log", "lease_s", "poll_s", "stale_s",
+                            "heating", "readback_tolerance_k"})
       reader.unused(key, "no wire reaches an attended source");
   else
-    read_wire(reader, draft, directory, options, dialects);
+    read_wire(reader, draft, directory, options, files, bench);
   reader.finish();
   return draft;
 }
@@ -384,7 +442,9 @@ void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
     if (command == nullptr)
       faults.add(channel.place / "measures", in_quotes(nightwell::name(*channel.measures)),
                  "what dialect " + dialect.name + " can read", "it has no command " + in_quotes(read));
-    else if (channel.address && !has_channel(dialect, *command, *channel.address))
+    else if (channel.address &&
+             (!has_channel(dialect, *command, *channel.address) ||
+              (command->choose && !has_channel(dialect, dialect.commands[*command->choose], *channel.address))))
       faults.add(channel.place / "address", std::to_string(*channel.address),
                  "a channel that dialect " + dialect.name + " has");
   }
@@ -393,7 +453,9 @@ void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
 }  // namespace
 
 BenchDraft read_bench(const Json& document, const std::string& file, const std::string& directory,
-                      const LoadOptions& options, DialectFiles& dialects, FaultList& faults) {
+                      const LoadOptions& options, DialectFiles& dialects,
+                      const std::map<std::string, ProgramFile>& programs, FaultList& faults) {
+  const DriverFiles driver_files{dialects, programs};
   BenchDraft bench;
   const Place root{file, ""};
   ObjectReader reader(document, root, faults);
@@ -404,13 +466,13 @@ BenchDraft read_bench(const Json& document, const std::string& file, const std::
   if (scanners)
     for (const auto& [name, value, place] : *scanners) {
       ObjectReader inside(value, place, faults);
-      bench.scanners.emplace(name, read_scanner(inside, name, directory, options, dialects, bench));
+      bench.scanners.emplace(name, read_scanner(inside, name, directory, options, driver_files, bench));
     }
   if (const auto sources = reader.members("sources", 0, ranges::most_sources)) {
     bench.sources_known = true;
     for (const auto& [name, value, place] : *sources) {
       ObjectReader inside(value, place, faults);
-      bench.sources.emplace(name, read_source(inside, name, directory, options, dialects));
+      bench.sources.emplace(name, read_source(inside, name, directory, options, driver_files, bench));
     }
   }
   if (const auto channels = reader.members("channels", 1, ranges::most_channels)) {

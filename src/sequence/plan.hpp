@@ -14,6 +14,7 @@
 #include <variant>
 #include <vector>
 
+#include "nightwell/driver_program.hpp"
 #include "nightwell/port.hpp"
 #include "nightwell/quantity.hpp"
 #include "nightwell/thermometry/sensor.hpp"
@@ -33,11 +34,13 @@ struct DialectFile {
 
 struct Scanner {
   std::string name;
-  std::string driver;  // a name that the driver registry knows: "scpi-scanner", "dialect"
+  std::string driver;  // a name that the driver registry knows: "scpi-scanner", "dialect", "program"
   DialectFile dialect;
+  DriverProgram program;  // driver "program" only
   Port port;
-  Duration reply{};      // deadline of a reply, real time
-  std::string identity;  // what the identity must contain; empty: any
+  Duration reply{};       // deadline of a reply, real time
+  std::string identity;   // what the identity must contain; empty: any
+  bool wire_log = false;  // every byte on its line is written down
 };
 
 enum class SourceKind { dry_well, bath, furnace };
@@ -48,9 +51,11 @@ struct Source {
   bool attended = false;  // no wire reaches it: a person turns its knob
   std::string driver;     // empty if attended
   DialectFile dialect;
+  DriverProgram program;
   Port port;  // unused if attended
   Duration reply{};
   std::string identity;
+  bool wire_log = false;
   double lowest_c = 0, highest_c = 0;  // setpoints allowed on this bench
   double safe_c = 20;                  // where a park sends the setpoint after the output is off
   double absolute_highest_c = 0;       // guard: the source's own reading above this parks it
@@ -179,7 +184,6 @@ struct Plan {
   CooldownPlan cooldown;
   std::optional<Survey> survey;
   std::vector<std::string> accepted_overdue;  // serials of references used past their due date, by request
-  bool wire_log = false;
   std::string budget;                        // the lab's uncertainty budget as JSON, for the journal alone; empty: none
   std::map<std::string, std::string> files;  // file name -> lower-case hex SHA-256 of its bytes
 };

@@ -33,8 +33,8 @@ TEST_CASE("faults are found all at once, each with its place") {
 }
 
 TEST_CASE("a program is trusted where only root and this user can change it") {
-  CHECK(trusted_program("/bin/sh"));
-  CHECK(trusted_program("/nowhere").error().code == Errc::not_found);
-  CHECK(trusted_program("/etc/passwd").error().code == Errc::bad_input);
-  CHECK(trusted_program("/").error().code == Errc::bad_input);
+  CHECK(trusted_hook("/bin/sh"));
+  CHECK(trusted_hook("/nowhere").error().code == Errc::not_found);
+  CHECK(trusted_hook("/etc/passwd").error().code == Errc::bad_input);
+  CHECK(trusted_hook("/").error().code == Errc::bad_input);
 }

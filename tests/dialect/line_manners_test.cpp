@@ -1,5 +1,6 @@
 // How lines can differ, each through the whole engine: terminators and none, replies of several lines or of a length,
 // echo and prompt, acknowledgements, remarks, deadlines of single commands, proofs.
+#include <algorithm>
 #include <asio/co_spawn.hpp>
 #include <asio/detached.hpp>
 #include <catch2/catch.hpp>
@@ -102,6 +103,54 @@ TEST_CASE("a line without terminators tells replies by their length", "[manners]
   Table longer = table;
   longer["r7"] = {{Duration(1000), "R1.500"}};
   CHECK(read_with(line, commands, "", longer).reading.error().code == Errc::garbled);
+}
+
+TEST_CASE("a channel is chosen right before each reading, and what was not chosen is not read", "[manners]") {
+  const char* line = R"({"command_end": "LF", "reply_end": "LF", "pause_ms": 20})";
+  const char* commands = R"({
+    "identity": {"kind": "query", "send": "who", "reply": "I am {who}"},
+    "choose_input": {"kind": "safe_setting", "send": "c{ch}", "reply": "ok"},
+    "read_resistance": {"kind": "query", "send": "r", "reply": "R{n}", "value": "n", "choose": "choose_input"}})";
+  const char* refused = R"(, "refused": ["no {who}"])";
+  const Table good = {{"who", {{Duration(1000), "I am SEEDBANK\n"}}},
+                      {"c7", {{Duration(1000), "ok\n"}}},
+                      {"r", {{Duration(1000), "R1.5\n"}}}};
+  const auto heard_of = [](const Read& read, const std::string& message) {
+    return std::count(read.heard.begin(), read.heard.end(), message);
+  };
+  const Read plain = read_with(line, commands, "\n", good);
+  CHECK(value_of(plain) == 1.5);
+  REQUIRE(plain.heard.size() >= 2);
+  CHECK(plain.heard[plain.heard.size() - 2] == "c7");
+  CHECK(plain.heard.back() == "r");
+
+  Table unheard = good;  // the choice, or its reply, is lost: asked again, and never read unchosen
+  unheard.erase("c7");
+  const Read lost = read_with(line, commands, "\n", unheard);
+  REQUIRE_FALSE(lost.reading.ok());
+  CHECK(lost.reading.error().code == Errc::no_answer);
+  CHECK(heard_of(lost, "c7") == 3);
+  CHECK(heard_of(lost, "r") == 0);
+
+  Table no = good;
+  no["c7"] = {{Duration(1000), "no such input\n"}};
+  const Read refusal = read_with(line, commands, "\n", no, refused);
+  REQUIRE_FALSE(refusal.reading.ok());
+  CHECK(refusal.reading.error().code == Errc::refused);
+  CHECK(heard_of(refusal, "r") == 0);
+
+  Table twice = good;  // its reply comes twice, within the pause: somebody else's line, so all of it is asked anew
+  twice["c7"] = {{Duration(1000), "ok\n"}, {Duration(5000), "ok\n"}};
+  const Read doubled = read_with(line, commands, "\n", twice);
+  CHECK_FALSE(doubled.reading.ok());
+  CHECK(heard_of(doubled, "r") == 0);
+
+  Table silent = good;  // no value: the channel is chosen again before the question is asked again
+  silent.erase("r");
+  const Read mute = read_with(line, commands, "\n", silent);
+  CHECK_FALSE(mute.reading.ok());
+  CHECK(heard_of(mute, "c7") == heard_of(mute, "r"));
+  CHECK(heard_of(mute, "r") == 3);
 }
 
 TEST_CASE("replies of several lines, counted or until a last one", "[manners]") {

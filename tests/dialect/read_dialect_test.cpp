@@ -164,6 +164,10 @@ TEST_CASE("a scanner's dialect heats nothing and says what each channel is calle
       {"/fields/ch/highest", 100, "/fields/ch/highest", "at least lowest"},
       {"/fields/ch/names", {{"1", "A;B"}}, "/fields/ch/names/1", "letters and digits"},
       {"/fields/x/unit", "ohm", "/commands/read_resistance/value", "one unit"},
+      {"/commands/read_voltage/choose", "wires", "/commands/read_voltage/choose", "a command of this dialect"},
+      {"/commands/read_voltage/choose", "identity", "/commands/read_voltage/choose", "a channel field"},
+      {"/commands/read_voltage/choose", "configure_resistance", "/commands/read_voltage/choose", "names its channel"},
+      {"/commands/identity/choose", "configure_resistance", "/commands/identity/choose", "only what reads"},
       {"/commands/read_current/reply", "{ch}: {x} {x_volts}", "/commands/read_current/value", "units of current"}};
   for (const Bent& one : bends) {
     Document document = scanner();
@@ -175,6 +179,22 @@ TEST_CASE("a scanner's dialect heats nothing and says what each channel is calle
     });
     CHECK(there);
   }
+}
+
+TEST_CASE("a choice of channel that could get lost unseen is refused", "[dialect]") {
+  Document document = scanner();
+  document["commands"]["read_voltage"] = {{"kind", "query"},
+                                          {"send", "read volt"},
+                                          {"reply", "{x} {x_volts}"},
+                                          {"value", "x"},
+                                          {"choose", "configure_resistance"}};
+  REQUIRE(dialect_faults(document).size() == 1);
+  CHECK(plan::text(dialect_faults(document).front()).find("a choice that shows") != std::string::npos);
+  Document answered = document;
+  answered["commands"]["configure_resistance"]["reply"] = "as you say";
+  CHECK(told(dialect_faults(answered)) == "");
+  document["commands"]["read_voltage"]["reply"] = "{ch}: {x} {x_volts}";
+  CHECK(told(dialect_faults(document)) == "");
 }
 
 TEST_CASE("several faults are told in one go", "[dialect]") {

@@ -28,11 +28,16 @@ struct MemoryLine {
   void hear(std::string_view bytes);
   // Never before what was said earlier.
   void say(const Chunk& chunk);
+  // At a time from now: ports that are open hang up and none can be opened, until it is plugged in again.
+  void unplug(Duration after) { plugs.emplace_back(now + after, false); }
+  void plug_in(Duration after) { plugs.emplace_back(now + after, true); }
+  [[nodiscard]] bool is_plugged_in() const;
 
   std::string end;  // of messages; empty: every write is one
   Instrument instrument;
   SteadyTime now{std::chrono::seconds(1)};
   std::deque<std::pair<SteadyTime, std::string>> arriving;
+  std::vector<std::pair<SteadyTime, bool>> plugs;  // in the order of time
   std::string partial;
   std::vector<std::string> heard;
   bool keep_heard = true;

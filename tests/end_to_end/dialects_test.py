@@ -1,8 +1,9 @@
 """A night on instruments that only two JSON files describe, and what a broken one is told."""
 import json
 import os
+import subprocess
 
-from lab import PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for
+from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for
 
 
 def described(folder, name):
@@ -19,6 +20,7 @@ def described(folder, name):
 def a_night_on_two_dialects():
     with Lab(speed=600) as lab:
         bench = described(lab.folder, "one")
+        bench.bench["wire_log"] = True
         log = lab.start_sim(bench)
         lab.start_daemon()
         run = lab.start(bench.files(profile([35])))
@@ -41,6 +43,25 @@ def a_night_on_two_dialects():
         check(heard[2].startswith("R1*"), f"remote control right after the identity, not {heard[2]}")
         check(any(line.startswith("P1*") for line in heard), "the park step after off")
         check(any(line.startswith("S+035.00*") for line in heard), "the setpoint in the dialect's own form")
+        check_recording(os.path.join(lab.state, "runs", run), log)
+
+
+def check_recording(folder, log):
+    """Whatever the simulated instruments heard stands in the wire logs, and those play against the drivers again."""
+    wait_for(lambda: sorted(os.listdir(f"{folder}/wire")) == ["bath.log", "scanner.log"], 10)
+    for name, end in (("bath", "\\r"), ("scanner", "\\r\\n")):
+        with open(f"{log}/{name}.log") as f:
+            heard = [line.split("\t")[2] for line in f]
+        with open(f"{folder}/wire/{name}.log") as f:
+            text = f.read()
+        check(text.startswith("# recorded by nightwell") and text.endswith("\n"), "its header, and no torn line")
+        sent = [line[2:].removesuffix(end) for line in text.splitlines() if line.startswith("> ")]
+        check(sent == heard, f"{name}: the log has {len(sent)} messages, the instrument heard {len(heard)}")
+        times = [line for line in text.splitlines() if line.startswith("# 20")]
+        check(times, "the time now and then")
+    played = subprocess.run([f"{BIN}/instrument_tests", "[.replay]"], capture_output=True, text=True,
+                            env=dict(os.environ, NIGHTWELL_WIRE_LOGS=f"{folder}/wire"))
+    check(played.returncode == 0 and "All tests passed" in played.stdout, f"played: {played.stdout[-3000:]}")
 
 
 def a_bath_that_restarts_parks_the_night():

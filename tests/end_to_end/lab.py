@@ -121,6 +121,22 @@ class Bench:
                 self.bench[kind][name]["driver"] = {"dialect": file}
         return self
 
+    def speak_registers(self, tcp_port=None):
+        """From here on the source named bath is the simulated controller of registers: RTU on a terminal, or Modbus TCP."""
+        base = os.path.join(self.folder, self.name)
+        os.makedirs(base, exist_ok=True)
+        with open(f"{SOURCE}/drivers/dialects/register-furnace.json") as f:
+            dialect = json.load(f)
+        dialect["modbus"]["framing"] = "tcp" if tcp_port else "rtu"
+        write(os.path.join(base, "register-furnace.json"), dialect)
+        self.sim["sources"]["bath"]["manner"] = "modbus"
+        bench = self.bench["sources"]["bath"]
+        bench.update(driver={"dialect": "register-furnace.json"}, identity="model 20055", readback_tolerance_k=0.06)
+        if tcp_port:
+            self.sim["sources"]["bath"]["port"] = {"type": "tcp", "port": tcp_port}
+            bench["port"] = {"type": "tcp", "host": "127.0.0.1", "port": tcp_port}
+        return self
+
     def files(self, profile):
         base = os.path.join(self.folder, self.name)
         for path, card in self.cards.items():

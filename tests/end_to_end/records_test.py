@@ -438,7 +438,7 @@ def what_files_share_with_records_is_the_same():
     check(own["tolerance"] == load("card")["properties"]["tolerance"], "tolerance differs from that of card.schema.json")
     check(own["survey_plan"] == load("profile")["$defs"]["survey"], "survey_plan differs from that of profile.schema.json")
     rest = set(own) - checked - set(kinds_of(load("journal"))) - {"tolerance", "survey_plan"}
-    check(rest == {"text", "name", "index", "position", "date_or_empty", "dialect_file"}, f"from which schema are these? {rest}")
+    check(rest == {"text", "name", "index", "position", "date_or_empty", "dialect_file", "driver_program"}, f"from which schema are these? {rest}")
 
 
 def the_document_names_the_same_kinds_and_fields():

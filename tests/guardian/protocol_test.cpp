@@ -20,6 +20,7 @@ Setup a_setup(Port port) {
   setup.connection.reply = from_seconds(1.5);
   setup.connection.identity = "cold store";
   setup.connection.dialect = "{\"format\":\"nightwell-dialect/1\"}";
+  setup.connection.wire_log = "/var/lib/runs/wire/bath.log";
   setup.limits = guardian::test::cold_store_limits();
   setup.speed = 60;
   setup.log = "/var/log/guardian-bath.log";

@@ -12,6 +12,7 @@
 #include <atomic>
 #include <filesystem>
 #include <stdexcept>
+#include <utility>
 
 #include "instrument/awaitable.hpp"
 
@@ -88,6 +89,22 @@ asio::awaitable<std::string> FakeLine::receive() {
     if (!ours_.is_open()) co_return std::string();
     const auto [problem, count] = co_await ours_.async_read_some(buffer, use_tuple);
     if (problem) co_return std::string();
+    received_.append(chunk.data(), count);
+  }
+}
+
+asio::awaitable<std::string> FakeLine::receive(std::string expected) {
+  if (!ours_.is_open()) co_await accept();
+  std::array<char, 512> chunk{};
+  const auto buffer = asio::buffer(chunk);
+  for (;;) {
+    if (received_.starts_with(expected)) {
+      received_.erase(0, expected.size());
+      co_return expected;
+    }
+    if (!expected.starts_with(received_) || !ours_.is_open()) co_return std::exchange(received_, {});
+    const auto [problem, count] = co_await ours_.async_read_some(buffer, use_tuple);
+    if (problem) co_return std::exchange(received_, {});
     received_.append(chunk.data(), count);
   }
 }

@@ -26,6 +26,8 @@ class FakeLine {
   char message_end = '\n';
   // One message including its end; empty: the line is gone.
   asio::awaitable<std::string> receive();
+  // `expected`, or what came instead of it or before the line was gone.
+  asio::awaitable<std::string> receive(std::string expected);
   asio::awaitable<void> send(std::string bytes);
   void unplug();
   void unplug_but_leave_the_name();

@@ -3,6 +3,7 @@
 A follower here is Python's own TLS; what a stream must hold is told by the files alone. Usage: relay_test.py [test...]
 """
 import datetime
+import json
 import os
 import random
 import socket
@@ -10,9 +11,10 @@ import ssl
 import subprocess
 import time
 
+import jsonschema
 from cryptography.hazmat.primitives import serialization
 
-from relay_lab import DAY, NOW, Authority, Lab, check, night, own, records, run_tests, sha256
+from relay_lab import BIN, DAY, NOW, Authority, Lab, check, night, own, records, run_tests, sha256
 
 
 def whole_answer(lines, expected, run, first=0, closed=True):
@@ -385,6 +387,35 @@ def a_sound_start():
         check(lab.process.wait(10) == 0, "SIGTERM does not end it well")
 
 
+def agrees_with_its_schema():
+    """A configuration that the schema refuses is refused, and one that it takes is taken as far as the runs folder."""
+    with open(os.path.join(os.environ["NIGHTWELL_SOURCE_DIR"], "profiles/schema/relay.schema.json"), encoding="utf-8") as f:
+        schema = json.load(f)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    key = "sha256:" + "0a" * 32
+    numbers, addresses = [0, 1, 5, 1000, 1001, 3600, 3601, 2.5, "60", None], [
+        "192.0.2.7:0", "[2001:db8::7]:65535", "192.0.2.7:65536", "192.0.2.7", ":7440", "localhost:7440", 7440, None]
+    bent = [{key: value} for key in ("followers", "stalled_s") for value in numbers]
+    bent += [{"listen": value} for value in addresses] + [{"page": {"listen": value}} for value in addresses]
+    bent += [{}, {"page": {}}, {"page": {"metrics": True}}, {"page": {"metrics": "yes"}}, {"page": {"colour": 1}}, {"page": []},
+             {"format": "x"}, {"state": "runs"}, {"state": ""}, {"certificate": ""}, {"key": 7}, {"authority": "a" * 1001},
+             {"allow": []}, {"allow": [{"name": "a"}]}, {"allow": [{"name": "", "key": key}]}, {"allow": [{"name": "a", "key": key}]},
+             {"allow": [{"name": "a", "key": key.upper()}]}, {"allow": [{"name": "a" * 101, "key": key}]},
+             {"allow": [{"name": "a", "key": key, "until": "2027"}]}, {"allow": {"name": "a", "key": key}}]
+    answers = set()
+    with Lab() as lab:
+        lab.config["state"] = "/nonexistent"
+        for changes in bent:
+            valid = validator.is_valid({**lab.config, **changes})
+            done = subprocess.run([f"{BIN}/nightwell-relay", lab.write_config(**changes)], capture_output=True, text=True,
+                                  timeout=20, check=False)
+            taken = any(text in done.stderr for text in ("looking for the runs", "listening for ", "reading a"))
+            check(done.returncode == 2 and taken == valid, f"{changes}: schema {valid}, relay {done.stderr}")
+            answers.add(valid)
+    check(answers == {True, False}, "only one answer was tried")
+
+
 def knows_no_control():
     """Nothing of the daemon, its guardian, instruments or commands is linked in; the daemon, by the same look, has all of it."""
     def rooms(program):
@@ -396,4 +427,5 @@ def knows_no_control():
 
 
 run_tests([closed_journals, goodbye, places, growing, several_files, torn_ends, damaged, changed_while_followed, requests,
-           refusals, expires, too_slow, sends_more, stalled, many_at_once, full, given_away, knows_no_control, a_sound_start])
+           refusals, expires, too_slow, sends_more, stalled, many_at_once, full, given_away, knows_no_control, a_sound_start,
+           agrees_with_its_schema])

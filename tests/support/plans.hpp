@@ -14,7 +14,12 @@ inline sequence::Plan bath_plan(const std::vector<double>& setpoints_c, std::siz
   plan.profile = "test night";
   plan.bench = "test bench";
   plan.job = "test job";
-  plan.scanners.push_back({"scanner", "scpi-scanner", {}, PtyPort{"/nowhere"}, 2s, ""});
+  Scanner scanner;
+  scanner.name = "scanner";
+  scanner.driver = "scpi-scanner";
+  scanner.port = PtyPort{"/nowhere"};
+  scanner.reply = 2s;
+  plan.scanners.push_back(scanner);
   Source bath;
   bath.name = "bath";
   bath.driver = "scpi-source";

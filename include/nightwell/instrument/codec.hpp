@@ -38,6 +38,9 @@ struct LineSettings {
   Duration quiet{200'000};           // nothing heard for this long: the line is drained
   std::size_t longest_reply = 4096;  // bytes without terminators; anything longer is thrown away
   int queue_limit = 64;              // error-queue entries read before we stop believing in its end
+  // Two wires that both sides share: what is sent while a reply is awaited collides with it. Then even "output off" waits
+  // for the end of that reply, or for its deadline.
+  bool takes_turns = false;
   // Lines that the instrument says unasked and that mean nothing to us. Empty: there are none, and every unasked
   // line makes the link suspect.
   std::function<bool(std::string_view)> set_aside{};
@@ -52,6 +55,10 @@ struct ConfigureChannel {
   ChannelSetup channel;
 };
 struct ReadChannel {
+  ChannelSetup channel;
+};
+// Where an instrument reads the channel that was chosen before: see Codec::before().
+struct ChooseChannel {
   ChannelSetup channel;
 };
 struct SetTarget {
@@ -77,7 +84,7 @@ struct CheckStep {
 };
 
 using ScannerCommand =
-    std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep, CheckStep>;
+    std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep, CheckStep, ChooseChannel>;
 using HeatSourceCommand = std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget, AskTemperature,
                                        SetOutput, AskOutput, RunStep, CheckStep>;
 
@@ -85,10 +92,13 @@ using HeatSourceCommand = std::variant<AskIdentity, AskError, ClearErrors, SetTa
 
 // Where a reply ends. The default is one line.
 struct ReplyShape {
-  enum class Ends { after_lines, at_line, after_bytes };
+  enum class Ends { after_lines, at_line, after_bytes, by_header };
   Ends ends = Ends::after_lines;
   std::size_t count = 1;  // lines or bytes
   std::string last_line;  // at_line: the line that ends the reply and is no part of it
+  // by_header: the length of the reply that begins with these bytes. 0: more of it is needed to tell; beyond
+  // LineSettings::longest_reply: no reply begins so.
+  std::size_t (*length)(std::string_view received) = nullptr;
 };
 
 struct Message {
@@ -130,6 +140,9 @@ class Codec {
   // read-back is enough.
   [[nodiscard]] virtual std::size_t steps(Steps) const { return 0; }
   [[nodiscard]] virtual std::optional<Proof<Command>> proof(const Command&) const { return std::nullopt; }
+  // What a question needs right before it, each time it is asked: a setting that changes nothing but what the question is
+  // about. The question is not asked where the setting failed, nor where anything came between the two.
+  [[nodiscard]] virtual std::optional<Command> before(const Command&) const { return std::nullopt; }
 };
 
 using ScannerCodec = Codec<ScannerCommand>;
