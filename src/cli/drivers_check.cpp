@@ -83,6 +83,8 @@ Result<void> choose_port(const Arguments& arguments, Subject& subject) {
     auto port = parse_port(arguments.port);
     if (!port) return port.error();
     subject.port = std::move(port).value();
+  } else if (subject.dialect && subject.dialect->value->registers) {
+    return bad_argument("reading --port", "give the instrument's port: a dialect of registers has no mirror");
   } else if (!subject.dialect) {
     return bad_argument("reading --port", "give the instrument's port; only a dialect has a mirror to be tried on");
   }

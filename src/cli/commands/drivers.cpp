@@ -106,20 +106,52 @@ std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
   return rows;
 }
 
+std::string register_text(const dialect::RegisterAddress& at) {
+  constexpr const char* tables[] = {"coil", "discrete input", "input register", "holding register"};
+  return std::string(tables[static_cast<std::size_t>(at.table)]) + " " + std::to_string(at.address);
+}
+
+void show_registers(const dialect::Dialect& dialect) {
+  const dialect::RegisterMap& map = *dialect.registers;
+  say(std::string("line      Modbus ") + (map.framing == dialect::Framing::tcp ? "TCP" : "RTU") + ", unit " +
+      std::to_string(map.unit) + "\n\n");
+  std::vector<std::vector<std::string>> rows = {{"what", "where (addresses of the protocol, from 0)"}};
+  rows.push_back({"identity", register_text(map.identity.at) + ", " + std::to_string(map.identity.count) + " of them"});
+  rows.push_back({"temperature", register_text(map.temperature.at)});
+  rows.push_back({"target", register_text(map.target.at)});
+  rows.push_back({"set target", register_text(map.set_target.number.at)});
+  rows.push_back({"output", register_text(map.output.at)});
+  rows.push_back({"set output", register_text(map.set_output.at) + ": on " + std::to_string(map.set_output.on) +
+                                    ", off " + std::to_string(map.set_output.off)});
+  const auto steps = [&rows](const char* when, const std::vector<dialect::RegisterStep>& list) {
+    for (const dialect::RegisterStep& step : list)
+      rows.push_back({when, register_text(step.at) + ": " + std::to_string(step.value) + ", proved by " +
+                                register_text(step.proof) + " = " + std::to_string(step.shown)});
+  };
+  steps("start-up", map.start_up);
+  steps("after \"off\"", map.park);
+  say(table(rows));
+}
+
+void say_limits(const dialect::Dialect& dialect) {
+  if (!dialect.lowest_c && !dialect.highest_c) return;
+  say("limits    " + (dialect.lowest_c ? shortest(*dialect.lowest_c) : std::string("…")) + " to " +
+      (dialect.highest_c ? shortest(*dialect.highest_c) : std::string("…")) + " °C\n");
+}
+
 void show_dialect(const DialectFile& file) {
   const dialect::Dialect& dialect = *file.value;
   say(shown(dialect.name) + ", revision " + std::to_string(dialect.revision) + ", for a " + role_text(dialect.role) +
       "\n");
   say("file      " + shown(file.path.string()) + "\nsha256    " + file.sha256 + "\n");
+  say_limits(dialect);
+  if (dialect.registers) return show_registers(dialect);
   const instrument::LineSettings& line = dialect.line;
   say("line      commands end with \"" + instrument::printable(dialect.command_end) + "\", replies with \"" +
       instrument::printable(line.reply_ends) + "\"" + (line.echoes ? "; echo" : "") +
       (line.prompt.empty() ? "" : "; prompt \"" + instrument::printable(line.prompt) + "\"") +
       (dialect.checksum.kind == dialect::ChecksumKind::none ? "" : "; checksum on every line") + "; pause " +
       duration_text(to_seconds(line.gap)) + ", quiet after " + duration_text(to_seconds(line.quiet)) + "\n");
-  if (dialect.lowest_c || dialect.highest_c)
-    say("limits    " + (dialect.lowest_c ? shortest(*dialect.lowest_c) : std::string("…")) + " to " +
-        (dialect.highest_c ? shortest(*dialect.highest_c) : std::string("…")) + " °C\n");
   std::vector<std::vector<std::string>> rows = {{"command", "kind", "sent", "reply"}};
   for (const auto& [name, index] : dialect.names) {
     const dialect::DialectCommand& command = dialect.commands[index];
