@@ -22,6 +22,7 @@
 #include "drivers/registry.hpp"
 #include "instrument/clock.hpp"
 #include "instrument/open_port.hpp"
+#include "plan/program_files.hpp"
 
 namespace nightwell::cli {
 namespace {
@@ -34,7 +35,7 @@ constexpr double mirror_reply_s = 0.2;
 constexpr std::size_t evidence_lines = 12;
 
 struct Arguments {
-  std::string driver, port, identity, measures = "resistance", report;
+  std::string driver, role, port, identity, measures = "resistance", report;
   std::vector<int> channels;
   double reply_s = 2;
   std::optional<double> lowest_c, highest_c, refused_c;
@@ -57,13 +58,37 @@ Error bad_argument(std::string what, std::string why) {
 
 // ---- from arguments to a subject ----
 
+bool is_program(const std::string& file) {
+  std::error_code ignored;
+  return !file.ends_with(".json") && std::filesystem::is_regular_file(file, ignored) &&
+         ::access(file.c_str(), X_OK) == 0;
+}
+
+Result<void> choose_program(const Arguments& arguments, Subject& subject) {
+  if (arguments.role.empty())
+    return bad_argument("reading --for", "say what the program drives: --for heat_source or --for scanner");
+  const plan::ProgramFile file = plan::read_program(std::filesystem::current_path(), arguments.driver);
+  if (!file.unread.empty()) return bad_argument("reading the program \"" + arguments.driver + "\"", file.unread);
+  DriverProgram& program = subject.settings.program;
+  program.file = arguments.driver;
+  program.path = file.path;
+  program.sha256 = file.sha256;
+  subject.settings.driver = instrument::program_driver;
+  subject.settings.note = [](const std::string& line) { tell(shown(line)); };
+  subject.settings.name = std::filesystem::path(arguments.driver).stem().string();
+  subject.heats = arguments.role == "heat_source";
+  return {};
+}
+
 Result<void> choose_driver(const Arguments& arguments, const instrument::Registry& registry, Subject& subject) {
   subject.settings.name = arguments.driver;
-  if (registry.about.contains(arguments.driver) && arguments.driver != instrument::dialect_driver) {
+  const bool by_file = arguments.driver == instrument::dialect_driver || arguments.driver == instrument::program_driver;
+  if (registry.about.contains(arguments.driver) && !by_file) {
     subject.settings.driver = arguments.driver;
     subject.heats = registry.sources.contains(arguments.driver);
     return {};
   }
+  if (is_program(arguments.driver)) return choose_program(arguments, subject);
   const auto read = read_dialect_file(dialect_path(arguments.driver));
   if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&read)) {
     for (const plan::Fault& fault : *faults) tell(plan::text(fault));
@@ -219,7 +244,10 @@ ReportHead head_of(const Subject& subject) {
   if (subject.dialect) {
     head.dialect = subject.dialect->value->name;
     head.dialect_revision = subject.dialect->value->revision;
-    head.dialect_sha256 = subject.dialect->sha256;
+    head.file_sha256 = subject.dialect->sha256;
+  } else if (!subject.settings.program.path.empty()) {
+    head.program = subject.settings.program.file;
+    head.file_sha256 = subject.settings.program.sha256;
   }
   if (subject.port) head.port = port_text(*subject.port);
   head.careful = subject.wishes.careful;
@@ -341,7 +369,9 @@ void add_drivers_check(CLI::App& drivers, Context& context) {
       "check",
       "the conformance run: a driver against an instrument, on a line that fails in every way (docs/conformance.md)");
   auto a = std::make_shared<Arguments>();
-  command->add_option("DRIVER", a->driver, "a driver, a shipped dialect, or a dialect's FILE")->required();
+  command->add_option("DRIVER", a->driver, "a driver, a shipped dialect, a dialect's FILE, or a program")->required();
+  command->add_option("--for", a->role, "of a driver program: heat_source or scanner")
+      ->check(CLI::IsMember({"heat_source", "scanner"}));
   command->add_option(
       "--port", a->port,
       std::string("the instrument's: ") + port_spelling + "; left out: a dialect against a mirror made of itself");

@@ -88,7 +88,11 @@ std::string to_markdown(const ReportHead& head, const Findings& findings) {
   row("driver", head.driver);
   if (!head.dialect.empty()) {
     row("dialect", head.dialect + ", revision " + std::to_string(head.dialect_revision));
-    row("SHA-256 of its file", head.dialect_sha256);
+    row("SHA-256 of its file", head.file_sha256);
+  }
+  if (!head.program.empty()) {
+    row("its program", head.program);
+    row("SHA-256 of its file", head.file_sha256);
   }
   row("instrument", head.instrument);
   row("asked on", against(head));
@@ -124,6 +128,7 @@ nlohmann::ordered_json to_json(const ReportHead& head, const Findings& findings)
                  {"program_version", head.program_version},
                  {"driver", head.driver},
                  {"dialect", nullptr},
+                 {"program", nullptr},
                  {"instrument", head.instrument},
                  {"port", nullptr},
                  {"identity", instrument::printable(findings.identity)},
@@ -131,7 +136,8 @@ nlohmann::ordered_json to_json(const ReportHead& head, const Findings& findings)
                  {"heat", heat_text(head)},
                  {"ended_early", nullptr}};
   if (!head.dialect.empty())
-    out["dialect"] = {{"name", head.dialect}, {"revision", head.dialect_revision}, {"sha256", head.dialect_sha256}};
+    out["dialect"] = {{"name", head.dialect}, {"revision", head.dialect_revision}, {"sha256", head.file_sha256}};
+  if (!head.program.empty()) out["program"] = {{"file", head.program}, {"sha256", head.file_sha256}};
   if (!head.port.empty()) out["port"] = head.port;
   if (!findings.ended_early.empty()) out["ended_early"] = findings.ended_early;
   Ordered cases = Ordered::array();

@@ -32,7 +32,7 @@ def free_port():
 class Sim:
     def __init__(self, folder):
         self.folder = folder
-        self.tcp_source, self.tcp_scanner = free_port(), free_port()
+        self.tcp_source, self.tcp_scanner, self.tcp_registers = free_port(), free_port(), free_port()
         platinum = {"kind": "platinum", "r0_ohm": 100.0}
         sensors = {f"{s}-{i}": {"model": dict(platinum, r0_ohm=100.0 * i), "noise": 1e-5}
                    for s in ("plain", "tcp", "chatty") for i in (1, 2)}
@@ -46,7 +46,9 @@ class Sim:
             "format": "nightwell-sim/1", "ambient_c": 21.0, "sensors": sensors,
             "sources": {"plain": source(pty("source")), "tcp": source(tcp(self.tcp_source)),
                         "terse": source(pty("terse"), manner="terse"), "killed": source(pty("killed"), manner="terse"),
-                        "stopped": source(pty("stopped"))},
+                        "stopped": source(pty("stopped")), "rtu": source(pty("rtu"), manner="modbus"),
+                        "tcp-registers": source(tcp(self.tcp_registers), manner="modbus"),
+                        "for-program": source(pty("for-program"), manner="terse")},
             "scanners": {"s-plain": scanner(pty("scanner"), "plain"), "s-tcp": scanner(tcp(self.tcp_scanner), "tcp"),
                          "s-chatty": scanner(pty("chatty"), "chatty", manner="chatty")}}
 
@@ -76,11 +78,18 @@ def run(*arguments):
 
 
 def every_driver_and_dialect_passes(sim):
+    with open(f"{SOURCE}/drivers/dialects/register-furnace.json") as f:
+        over_tcp = json.load(f)
+    over_tcp["modbus"]["framing"] = "tcp"
+    tcp_file = write(f"{sim.folder}/registers-tcp.json", over_tcp)
     by_driver = {"scpi-source": [["--port", f"pty:{sim.folder}/source", *HEAT],
                                  ["--port", f"tcp:127.0.0.1:{sim.tcp_source}", "--i-am-beside-it", *HEAT]],
                  "scpi-scanner": [["--port", f"pty:{sim.folder}/scanner", *SCAN],
                                   ["--port", f"tcp:127.0.0.1:{sim.tcp_scanner}", *SCAN]],
                  "terse-bath": [["--port", f"pty:{sim.folder}/terse", *HEAT], []],
+                 "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT]],
+                 tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT]],
+                 f"{SOURCE}/demo/drivers/bath_driver.py": [["--for", "heat_source", "--port", f"pty:{sim.folder}/for-program", *HEAT]],
                  "chatty-scanner": [["--port", f"pty:{sim.folder}/chatty", *SCAN], []]}
     listed = run("list")
     check(listed.returncode == 0, listed.stderr)
