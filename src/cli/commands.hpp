@@ -34,7 +34,7 @@ using AddCommand = void (*)(CLI::App& program, Context& context);
 
 // In the order of --help: the order of a night.
 inline constexpr AddCommand all_commands[] = {
-    add_plan,    add_survey, add_start, add_status,  add_watch,   add_requests, add_runs,    add_tail, add_verify,
+    add_plan,    add_survey, add_start, add_status,  add_watch,   add_requests, add_runs,    add_tail,    add_verify,
     add_results, add_report, add_fit,   add_compare, add_history, add_steady,   add_convert, add_drivers, add_keys,
 };
 

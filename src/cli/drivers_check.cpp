@@ -31,14 +31,13 @@ using namespace conformance;
 
 constexpr Duration longest_check = std::chrono::minutes(30);
 constexpr Duration longest_park = std::chrono::seconds(90);
-constexpr double mirror_reply_s = 0.2;
+constexpr double mirror_reply_s = 0.2, program_reply_s = 0.5;  // a program may be slow to start
 constexpr std::size_t evidence_lines = 12;
 
 struct Arguments {
-  std::string driver, role, port, identity, measures = "resistance", report;
+  std::string driver, role, port, mirror, identity, measures = "resistance", report;
   std::vector<int> channels;
-  double reply_s = 2;
-  std::optional<double> lowest_c, highest_c, refused_c;
+  std::optional<double> reply_s, lowest_c, highest_c, refused_c;
   std::optional<int> missing;
   bool careful = false, beside_it = false, json = false;
 };
@@ -47,7 +46,8 @@ struct Arguments {
 struct Subject {
   instrument::ConnectionSettings settings;
   std::optional<DialectFile> dialect;
-  std::optional<Port> port;  // none: the mirror of the dialect
+  std::optional<Port> port;                          // none: a mirror of …
+  std::shared_ptr<const dialect::Dialect> mirrored;  // … this dialect
   bool heats = false;
   Wishes wishes;
 };
@@ -57,6 +57,14 @@ Error bad_argument(std::string what, std::string why) {
 }
 
 // ---- from arguments to a subject ----
+
+Result<DialectFile> sound_dialect(const std::string& name) {
+  auto read = read_dialect_file(dialect_path(name));
+  if (auto* file = std::get_if<DialectFile>(&read)) return std::move(*file);
+  for (const plan::Fault& fault : std::get<std::vector<plan::Fault>>(read)) tell(plan::text(fault));
+  return bad_argument("reading the driver \"" + name + "\"",
+                      "it is neither a driver (nightwell drivers list) nor a sound dialect");
+}
 
 bool is_program(const std::string& file) {
   std::error_code ignored;
@@ -89,13 +97,9 @@ Result<void> choose_driver(const Arguments& arguments, const instrument::Registr
     return {};
   }
   if (is_program(arguments.driver)) return choose_program(arguments, subject);
-  const auto read = read_dialect_file(dialect_path(arguments.driver));
-  if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&read)) {
-    for (const plan::Fault& fault : *faults) tell(plan::text(fault));
-    return bad_argument("reading the driver \"" + arguments.driver + "\"",
-                        "it is neither a driver (nightwell drivers list) nor a sound dialect");
-  }
-  subject.dialect = std::get<DialectFile>(read);
+  auto read = sound_dialect(arguments.driver);
+  if (!read) return read.error();
+  subject.dialect = std::move(read).value();
   subject.settings.driver = instrument::dialect_driver;
   subject.settings.dialect = subject.dialect->json;
   subject.settings.name = subject.dialect->value->name;
@@ -103,17 +107,36 @@ Result<void> choose_driver(const Arguments& arguments, const instrument::Registr
   return {};
 }
 
+Result<void> choose_mirror(const Arguments& arguments, Subject& subject) {
+  if (!arguments.mirror.empty()) {
+    auto read = sound_dialect(arguments.mirror);
+    if (!read) return read.error();
+    subject.mirrored = read->value;
+  } else if (subject.dialect) {
+    subject.mirrored = subject.dialect->value;
+  } else {
+    return bad_argument("reading --port",
+                        "give the instrument's port; only a dialect has a mirror of its own to be tried "
+                        "on (--mirror DIALECT: what the driver speaks)");
+  }
+  if (!subject.mirrored->registers) return {};
+  return bad_argument("reading --port", "give the instrument's port: a dialect of registers has no mirror");
+}
+
+double usual_reply_s(const Subject& subject) {
+  if (subject.port) return 2;
+  return subject.dialect ? mirror_reply_s : program_reply_s;
+}
+
 Result<void> choose_port(const Arguments& arguments, Subject& subject) {
   if (!arguments.port.empty()) {
     auto port = parse_port(arguments.port);
     if (!port) return port.error();
     subject.port = std::move(port).value();
-  } else if (subject.dialect && subject.dialect->value->registers) {
-    return bad_argument("reading --port", "give the instrument's port: a dialect of registers has no mirror");
-  } else if (!subject.dialect) {
-    return bad_argument("reading --port", "give the instrument's port; only a dialect has a mirror to be tried on");
+  } else if (const auto chosen = choose_mirror(arguments, subject); !chosen) {
+    return chosen;
   }
-  subject.settings.reply = from_seconds(subject.port ? arguments.reply_s : mirror_reply_s);
+  subject.settings.reply = from_seconds(arguments.reply_s.value_or(usual_reply_s(subject)));
   subject.settings.identity = arguments.identity;
   return {};
 }
@@ -250,6 +273,7 @@ ReportHead head_of(const Subject& subject) {
     head.file_sha256 = subject.settings.program.sha256;
   }
   if (subject.port) head.port = port_text(*subject.port);
+  if (subject.mirrored) head.mirror = subject.mirrored->name;
   head.careful = subject.wishes.careful;
   head.heat = heat_plan(subject);
   return head;
@@ -282,7 +306,7 @@ Result<Findings> run_cases(Subject& subject, const instrument::Registry& registr
   if (subject.port) {
     far_side = *subject.port;
   } else {
-    mirror = std::make_shared<Mirror>(subject.dialect->value);
+    mirror = std::make_shared<Mirror>(subject.mirrored);
     far_side = Mirrored([mirror](std::string_view bytes) { return mirror->hear(bytes); });
     if (mirror->can_refuse()) subject.wishes.refuse_next = [mirror] { mirror->refuse_next(); };
   }
@@ -325,7 +349,7 @@ void check(Context& context, const Arguments& arguments) {
   if (keeper) wishes.before_heat = [&](double safe_c) { return keeper->arm(parking_setup(*subject, safe_c)); };
   if (!arguments.json) wishes.told = print;
   if (!arguments.json && !subject->port)
-    say("No instrument is asked: this is the dialect against a mirror made of itself.\n\n");
+    say("No instrument is asked: this is a mirror made of the dialect " + shown(subject->mirrored->name) + ".\n\n");
   auto findings = run_cases(*subject, registry);
   if (!findings) return context.fail(findings.error());
   if (keeper && keeper->armed()) {
@@ -375,9 +399,9 @@ void add_drivers_check(CLI::App& drivers, Context& context) {
   command->add_option(
       "--port", a->port,
       std::string("the instrument's: ") + port_spelling + "; left out: a dialect against a mirror made of itself");
-  command->add_option("--reply", a->reply_s, "deadline of a reply, s")
-      ->check(CLI::Range(0.05, 60.0))
-      ->capture_default_str();
+  command->add_option("--mirror", a->mirror,
+                      "without --port: the DIALECT whose mirror a program or driver is tried on");
+  command->add_option("--reply", a->reply_s, "deadline of a reply, s; 2 if left out")->check(CLI::Range(0.05, 60.0));
   command->add_option("--identity", a->identity, "what the identity must contain");
   command->add_flag("--careful", a->careful, "set nothing: identity, readings, and what must be refused");
   command->add_option("--lowest", a->lowest_c, "lowest target of a heat source, °C; the dialect's if left out");

@@ -5,5 +5,6 @@ namespace nightwell::cli::skeleton_files {
 
 [[nodiscard]] const char* source_dialect();
 [[nodiscard]] const char* scanner_dialect();
+[[nodiscard]] const char* source_program();
 
 }  // namespace nightwell::cli::skeleton_files

@@ -31,14 +31,18 @@ Result<void> write_new(const fs::path& path, std::string_view text) {
 }  // namespace
 
 Result<Skeleton> make_skeleton(const std::string& kind, const std::string& name) {
-  std::string text;
-  std::string own_name;
+  std::string text, own_name, ending = ".json", arguments;
   if (kind == "source-dialect") {
     text = skeleton_files::source_dialect();
     own_name = "terse-bath";
   } else if (kind == "scanner-dialect") {
     text = skeleton_files::scanner_dialect();
     own_name = "chatty-scanner";
+  } else if (kind == "source-program") {
+    text = skeleton_files::source_program();
+    own_name = "python-bath";
+    ending = ".py";
+    arguments = " --for heat_source --mirror terse-bath";
   } else {
     return bad_skeleton("there is no kind \"" + kind + "\"; there is " + skeleton_kinds);
   }
@@ -51,18 +55,21 @@ Result<Skeleton> make_skeleton(const std::string& kind, const std::string& name)
   if (!fs::create_directory(folder, problem))
     return bad_skeleton(problem ? problem.message() : "the folder \"" + name + "\" is there; nothing is written over");
   Skeleton made;
-  const fs::path dialect = folder / (name + ".json"), test = folder / "check.sh";
-  made.how_to_try = "nightwell drivers check " + dialect.string();
+  const fs::path driver = folder / (name + ending), test = folder / "check.sh";
+  made.how_to_try = "nightwell drivers check " + driver.string() + arguments;
   const std::string script =
-      "#!/bin/sh\n# The dialect against a mirror made of itself; with the instrument: add --careful --port …\n"
+      "#!/bin/sh\n# Against a mirror. With the instrument: add --careful --port …, then --port … --lowest C --highest "
+      "C.\n"
       "exec nightwell drivers check \"$(dirname \"$0\")/" +
-      name + ".json\" \"$@\"\n";
-  for (const auto& [path, content] : {std::pair<fs::path, std::string>(dialect, text), {test, script}}) {
+      name + ending + "\"" + arguments + " \"$@\"\n";
+  for (const auto& [path, content] : {std::pair<fs::path, std::string>(driver, text), {test, script}}) {
     if (const auto written = write_new(path, content); !written) return written.error();
     made.files.push_back(path);
   }
-  fs::permissions(test, fs::perms::owner_exec | fs::perms::group_exec | fs::perms::others_exec, fs::perm_options::add,
-                  problem);
+  constexpr fs::perms may_run = fs::perms::owner_exec | fs::perms::group_exec | fs::perms::others_exec;
+  fs::permissions(test, may_run, fs::perm_options::add, problem);
+  if (ending == ".py" && !problem) fs::permissions(driver, may_run, fs::perm_options::add, problem);
+  if (problem) return Error{Errc::storage, "making a new driver", problem.message(), folder.string()};
   return made;
 }
 

@@ -9,7 +9,8 @@
 
 namespace nightwell::cli {
 
-inline constexpr const char* skeleton_kinds = "source-dialect or scanner-dialect: a JSON file";
+inline constexpr const char* skeleton_kinds =
+    "source-dialect or scanner-dialect: a JSON file; source-program: a program in Python";
 
 struct Skeleton {
   std::vector<std::filesystem::path> files;

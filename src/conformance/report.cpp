@@ -43,7 +43,7 @@ std::string heat_text(const ReportHead& head) {
 }
 
 std::string against(const ReportHead& head) {
-  return head.port.empty() ? "a mirror made of the dialect itself: NO INSTRUMENT WAS ASKED" : head.port;
+  return head.port.empty() ? "a mirror made of the dialect " + head.mirror + ": NO INSTRUMENT WAS ASKED" : head.port;
 }
 
 }  // namespace
@@ -131,6 +131,7 @@ nlohmann::ordered_json to_json(const ReportHead& head, const Findings& findings)
                  {"program", nullptr},
                  {"instrument", head.instrument},
                  {"port", nullptr},
+                 {"mirror", nullptr},
                  {"identity", instrument::printable(findings.identity)},
                  {"careful", head.careful},
                  {"heat", heat_text(head)},
@@ -138,6 +139,7 @@ nlohmann::ordered_json to_json(const ReportHead& head, const Findings& findings)
   if (!head.dialect.empty())
     out["dialect"] = {{"name", head.dialect}, {"revision", head.dialect_revision}, {"sha256", head.file_sha256}};
   if (!head.program.empty()) out["program"] = {{"file", head.program}, {"sha256", head.file_sha256}};
+  if (!head.mirror.empty()) out["mirror"] = head.mirror;
   if (!head.port.empty()) out["port"] = head.port;
   if (!findings.ended_early.empty()) out["ended_early"] = findings.ended_early;
   Ordered cases = Ordered::array();

@@ -19,7 +19,8 @@ struct ReportHead {
   std::string program;      // the file of a driver program; empty: none
   std::string file_sha256;  // of the dialect or program as it was read
   std::string instrument;   // its name on the bench, or what the person called it
-  std::string port;         // "tcp:bath.lab:5025"; empty: a mirror of the dialect
+  std::string port;         // "tcp:bath.lab:5025"; empty: a mirror was asked, no instrument
+  std::string mirror;       // the dialect that the mirror was made of
   bool careful = false;
   std::string heat;  // what was set: "targets 22 to 23 °C at most 40 °C"; empty: nothing
 };

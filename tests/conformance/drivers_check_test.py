@@ -183,11 +183,13 @@ def a_new_dialect_passes_at_once(sim):
         check(tried.returncode == 0, tried.stdout + tried.stderr)
         with open(report) as f:
             text = f.read()
-        check("NO INSTRUMENT WAS ASKED" in text and f"my-{kind}, revision 1" in text, text[:800])
+        check("NO INSTRUMENT WAS ASKED" in text and f"my-{kind}" in text, text[:800])
+        if kind == "source-program":
+            return
         shown = run("show", f"{sim.folder}/my-{kind}/my-{kind}.json")
         check(shown.returncode == 0 and "on the wire" in shown.stdout, shown.stdout + shown.stderr)
     with concurrent.futures.ThreadPoolExecutor() as pool:
-        list(pool.map(one, ["source-dialect", "scanner-dialect"]))
+        list(pool.map(one, ["source-dialect", "scanner-dialect", "source-program"]))
 
 
 def main():
