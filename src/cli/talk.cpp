@@ -213,7 +213,7 @@ class Conversation {
         return;
       }
       typed_.emplace_back(line);
-      if (*line != '\0') add_history(line);
+      if (*line != '\0') ::add_history(line);
       std::free(line);
     });
     while (!leaving_ && !input_ended_) {
