@@ -29,6 +29,8 @@ void add_history(CLI::App& program, Context& context);
 void add_steady(CLI::App& program, Context& context);
 void add_convert(CLI::App& program, Context& context);
 void add_drivers(CLI::App& program, Context& context);
+// Of the family `drivers`.
+void add_drivers_talk(CLI::App& drivers, Context& context);
 
 using AddCommand = void (*)(CLI::App& program, Context& context);
 

@@ -8,7 +8,6 @@
 #include <asio/error.hpp>
 #include <asio/posix/stream_descriptor.hpp>
 #include <asio/steady_timer.hpp>
-#include <asio/this_coro.hpp>
 #include <cerrno>
 #include <chrono>
 #include <csignal>
@@ -63,13 +62,26 @@ std::string end_text(const siginfo_t& facts) {
   return "the driver's program was killed by signal " + std::to_string(facts.si_status);
 }
 
-// Waits for `event` to be cancelled, at most until the deadline. Throws where the coroutine was cancelled.
-asio::awaitable<void> wait_for(asio::steady_timer& event, SteadyTime deadline) {
-  event.expires_at(deadline);
-  co_await event.async_wait(instrument::use_tuple);
-  if ((co_await asio::this_coro::cancellation_state).cancelled() != asio::cancellation_type::none)
-    throw std::system_error(asio::error::make_error_code(asio::error::operation_aborted));
-}
+// Something that a call waits for.
+class Signal {
+ public:
+  explicit Signal(asio::io_context& io) : timer_(io) {}
+  void give() {
+    given_ = true;
+    timer_.cancel();
+  }
+  // Until it is given, at most until the deadline. Throws where the coroutine was cancelled.
+  asio::awaitable<void> wait(SteadyTime deadline) {
+    given_ = false;
+    timer_.expires_at(deadline);
+    const auto [ended] = co_await timer_.async_wait(instrument::use_tuple);
+    if (ended && !given_) throw std::system_error(ended);
+  }
+
+ private:
+  asio::steady_timer timer_;
+  bool given_ = false;
+};
 
 }  // namespace
 
@@ -91,7 +103,7 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
   pid_t pid;
   journal::File input;
   Descriptor process, output, errors;
-  asio::steady_timer changed;  // cancelled where something below has changed
+  Signal changed;  // of what stands below
   asio::steady_timer killing, pause;
   Note note;
 
@@ -124,7 +136,7 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
     if (!is_running()) return;
     fault = std::move(error);
     kill();
-    changed.cancel();
+    changed.give();
   }
   void kill() {
     if (!ended) ::kill(-pid, SIGKILL);
@@ -175,7 +187,7 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
     if (greeting) {
       greeting = false;
       line = std::move(text);
-      changed.cancel();
+      changed.give();
       return;
     }
     const auto id = answered_id(text);
@@ -186,7 +198,7 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
     }
     pending = 0;
     line = std::move(text);
-    changed.cancel();
+    changed.give();
   }
 
   static Error killed_for(Error error) {
@@ -238,7 +250,7 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
     input = journal::File();
     killing.cancel();
     pause.cancel();
-    changed.cancel();
+    changed.give();
   }
 
   // Its last answer and its last words may still be in the pipes.
@@ -264,7 +276,7 @@ struct Conversation::Core {
   bool changed_file = false;
   std::optional<Starter> starter;
   std::optional<Result<std::shared_ptr<StartedProgram>>> started;
-  asio::steady_timer started_event;
+  Signal started_event;
   std::deque<SteadyTime> starts;
   std::uint64_t last_id = 0, asked_again = 0, dropped = 0;
 
@@ -300,7 +312,7 @@ struct Conversation::Core {
       child->fault = simple(Errc::port_gone, "the driver's program was told to end");
       child->kill_after(role == Role::heat_source ? patience.source_ends : patience.scanner_ends);
     }
-    child->changed.cancel();
+    child->changed.give();
     old = std::exchange(child, nullptr);
   }
 
@@ -311,21 +323,21 @@ struct Conversation::Core {
     const auto dying = old;
     dying->kill();
     const SteadyTime deadline = now() + dies_within;
-    while (!dying->ended && now() < deadline) co_await wait_for(dying->changed, deadline);
+    while (!dying->ended && now() < deadline) co_await dying->changed.wait(deadline);
   }
 
   asio::awaitable<Result<std::shared_ptr<StartedProgram>>> start_process(bool even_if_changed, SteadyTime deadline) {
     started.reset();
     starter.emplace(io, settings.program, even_if_changed, [this](Result<std::shared_ptr<StartedProgram>> result) {
       started = std::move(result);
-      started_event.cancel();
+      started_event.give();
     });
     // Whatever ends this wait, a process that comes later is killed and not ours.
     struct Forget {
       std::optional<Starter>& starter;
       ~Forget() { starter.reset(); }
     } forget{starter};
-    while (!started && now() < deadline) co_await wait_for(started_event, deadline);
+    while (!started && now() < deadline) co_await started_event.wait(deadline);
     if (!started) co_return simple(Errc::no_answer, "the program could not be started in time; does its disk hang?");
     co_return std::move(*started);
   }
@@ -339,8 +351,7 @@ struct Conversation::Core {
     hello.reply = settings.reply;
     hello.identity = settings.identity;
     speaking->write(to_line(hello));
-    while (!speaking->line && speaking->is_running() && now() < deadline)
-      co_await wait_for(speaking->changed, deadline);
+    while (!speaking->line && speaking->is_running() && now() < deadline) co_await speaking->changed.wait(deadline);
     if (!speaking->line && speaking->is_running())
       speaking->fail(simple(Errc::no_answer, "the driver's program did not greet within " +
                                                  std::to_string(patience.start.count() / 1'000'000) +
@@ -360,6 +371,7 @@ struct Conversation::Core {
     }
     speaking->note(instrument::printable(welcome->driver) + ", revision " + instrument::printable(welcome->revision) +
                    ", process " + std::to_string(speaking->pid));
+    if (!settings.wire_log.empty()) speaking->note("its wire is not recorded: the program itself has the port");
     co_return out;
   }
 };
@@ -420,7 +432,7 @@ asio::awaitable<Result<Answer>> Conversation::ask(Ask what) {
   child->write(to_line(request));
   const SteadyTime deadline = now() + limit;
   while (!child->line && child->is_running() && child->pending == request.id && now() < deadline)
-    co_await wait_for(child->changed, deadline);
+    co_await child->changed.wait(deadline);
   if (!child->line) {
     if (child->is_running() && child->pending != request.id)
       co_return simple(Errc::port_gone, "another call took its place");
@@ -444,7 +456,7 @@ void Conversation::send_regardless(const Ask& what) {
   const Request request = core_->request_of(what);
   core_->child->pending = request.id;
   core_->child->write(to_line(request));
-  core_->child->changed.cancel();
+  core_->child->changed.give();
 }
 
 }  // namespace nightwell::program

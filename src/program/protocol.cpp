@@ -93,9 +93,14 @@ struct ValueJson {
   void operator()(const instrument::Identity& identity) const {
     out["value"] = identity.text.substr(0, longest_answer_text);
     if (identity.old_errors.empty()) return;
-    constexpr std::size_t longest_entry = 80;
-    for (const std::string& entry : identity.old_errors)
-      if (out["old_errors"].size() < most_old_errors) out["old_errors"].push_back(entry.substr(0, longest_entry));
+    // As many as the line holds: control characters take six bytes each.
+    constexpr std::size_t longest_entry = 200, room_for_the_rest = 200;
+    for (const std::string& entry : identity.old_errors) {
+      out["old_errors"].push_back(entry.substr(0, longest_entry));
+      if (out["old_errors"].size() <= most_old_errors && dump(out).size() < longest_line - room_for_the_rest) continue;
+      out["old_errors"].erase(out["old_errors"].size() - 1);
+      return;
+    }
   }
   void operator()(const instrument::Reading& reading) const {
     out["value"] = reading.value;

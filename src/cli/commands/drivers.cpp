@@ -213,6 +213,7 @@ void add_drivers(CLI::App& program, Context& context) {
   showing->callback([&context, name] { show(context, *name); });
   add_drivers_check(*group, context);
   add_new(*group, context);
+  add_drivers_talk(*group, context);
 }
 
 }  // namespace nightwell::cli

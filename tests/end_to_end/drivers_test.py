@@ -1,0 +1,181 @@
+"""Nights on driver programs: the examples of demo/drivers as they are, the C++ one built against an installed Nightwell.
+
+NIGHTWELL_BUILD_DIR: what the package is installed from; without it the package is left out (a sanitized library wants a
+sanitized example) and the scanner's driver is the tests' own.
+"""
+import functools
+import json
+import os
+import shutil
+import signal
+import subprocess
+import tempfile
+
+from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for
+
+BUILD = os.environ.get("NIGHTWELL_BUILD_DIR", "")
+EXAMPLES = f"{SOURCE}/demo/drivers"
+os.umask(0o022)  # programs that others may change are refused
+
+
+def run(*command, **more):
+    done = subprocess.run(command, capture_output=True, text=True, timeout=300, **more)
+    check(done.returncode == 0, f"{' '.join(command)}: exit {done.returncode}\n{done.stdout}{done.stderr}")
+    return done.stdout
+
+
+@functools.lru_cache
+def installed():
+    """Where the package is installed; removed at the end."""
+    prefix = tempfile.mkdtemp(prefix="nightwell-package-")
+    run("cmake", "--install", BUILD, "--component", "driver", "--prefix", prefix)
+    return prefix
+
+
+@functools.lru_cache
+def scanner_program():
+    """The C++ example as a stranger builds it."""
+    if not BUILD:
+        return f"{BIN}/program_scpi_driver", ["scanner"]
+    source, build = f"{installed()}/example", f"{installed()}/example/build"
+    shutil.copytree(f"{EXAMPLES}/scanner_driver", source)
+    run("cmake", "-S", source, "-B", build, f"-DCMAKE_PREFIX_PATH={installed()}", "-DCMAKE_CXX_FLAGS=-Wall -Wextra -Werror",
+        "-DCMAKE_BUILD_TYPE=Debug")
+    run("cmake", "--build", build)
+    return f"{build}/scanner_driver", []
+
+
+def every_installed_header_compiles_alone():
+    if not BUILD:
+        return
+    names = [os.path.relpath(os.path.join(base, name), f"{installed()}/include")
+             for base, _, files in os.walk(f"{installed()}/include") for name in files]
+    check(len(names) >= 10 and "nightwell/driver/main.hpp" in names, f"installed: {names}")
+    flags = ["-std=c++20", "-fsyntax-only", "-Wall", "-Wextra", "-Werror", "-DASIO_STANDALONE", "-DASIO_SEPARATE_COMPILATION",
+             f"-I{installed()}/include", "-x", "c++", "/dev/null"]
+    # Two at a time, as the machine that checks has two cores.
+    for pair in (names[i:i + 2] for i in range(0, len(names), 2)):
+        for name, compiler in [(name, subprocess.Popen(["g++", *flags, "-include", name])) for name in pair]:
+            check(compiler.wait(120) == 0, f"{name} does not compile alone")
+
+
+def on_programs(lab, **source):
+    """A bench whose bath and scanner are driven by programs beside the bench file."""
+    bench = Bench(lab.folder, "one", lease_s=1800, poll_s=20, stale_s=1800).simple(items=2)
+    folder = f"{lab.folder}/one"
+    os.makedirs(folder, exist_ok=True)
+    program, arguments = scanner_program()
+    shutil.copy(program, f"{folder}/scanner_driver")
+    shutil.copy(f"{EXAMPLES}/bath_driver.py", folder)
+    bench.sim["sources"]["bath"]["manner"] = "terse"
+    bench.bench["sources"]["bath"].update({"driver": {"program": "bath_driver.py"}, "identity": "Simulated bath"}, **source)
+    bench.bench["scanners"]["scanner"]["driver"] = {"program": "scanner_driver", "arguments": arguments}
+    return bench
+
+
+def processes(lab, name):
+    """Those of a driver: pid by pid."""
+    return [int(pid) for pid in subprocess.run(["pgrep", "-f", f"{lab.folder}/one/{name}"], capture_output=True,
+                                                text=True).stdout.split()]
+
+
+def killed(lab, name):
+    """Kills the driver as soon as it runs, and gives its number."""
+    pid = wait_for(lambda: processes(lab, name), 20)[0]
+    os.kill(pid, signal.SIGKILL)
+    return pid
+
+
+def phase(lab, number):
+    return lambda: [r["phase"] for r in lab.records(number, "phase")]
+
+
+def check_records(lab, number):
+    plan = lab.records(number, "plan")[0]
+    bath, scanner = plan["sources"][0], plan["scanners"][0]
+    check(bath["driver"] == "program" and bath["program"]["file"] == "bath_driver.py", f"the plan's bath: {bath}")
+    check(bath["program"]["sha256"] == lab.records(number)[0]["files"]["bath_driver.py"], "one hash in both places")
+    check(scanner["program"]["path"] == f"{lab.folder}/one/scanner_driver", f"the plan's scanner: {scanner}")
+    try:
+        import jsonschema
+    except ImportError:
+        return
+    with open(f"{SOURCE}/profiles/schema/journal.schema.json") as f:
+        faults = list(jsonschema.Draft202012Validator(json.load(f)).iter_errors(plan))
+    check(not faults, f"the plan's record: {faults[:3]}")
+
+
+def a_night_on_two_programs_that_are_killed_in_it():
+    with Lab(speed=400) as lab:
+        bench = on_programs(lab)
+        lab.start_sim(bench)
+        lab.start_daemon()
+        number = lab.start(bench.files(profile([30])))
+        wait_for(lambda: "approach" in phase(lab, number)(), 30)
+        old = killed(lab, "bath_driver.py"), killed(lab, "scanner_driver")
+        wait_for(lambda: "capture" in phase(lab, number)() or "settle" in phase(lab, number)(), 60)
+        new = processes(lab, "bath_driver.py") + processes(lab, "scanner_driver")
+        check(len(new) == 2 and not set(new) & set(old), f"started again: {old}, then {new}")
+        lab.wait_state(number, "finished")
+        results = json.loads(lab.command("results", number, "--json"))
+        for item in results["plateaus"][0]["items"]:
+            true = bench.sim["sensors"][item["name"]]["offset_k"]
+            check(abs(item["error_k"] - true) < 0.02, f"{item['name']}: found {item['error_k']}, true {true}")
+        lab.command("verify", number)
+        check_records(lab, number)
+        faults = [r for r in lab.records(number, "fault") if r["instrument"] == "bath"]
+        check(any("signal 9" in r["text"] for r in faults), f"its death is a fault of the bath: {faults}")
+        wait_for(lambda: not processes(lab, "bath_driver.py") + processes(lab, "scanner_driver"), 20)
+
+
+def a_driver_whose_guardian_is_killed_switches_off():
+    with Lab(speed=300) as lab:
+        bench = on_programs(lab)
+        log = lab.start_sim(bench)
+        lab.start_daemon()
+        number = lab.start(bench.files(profile([60])))
+
+        def heard(start):
+            with open(f"{log}/bath.log") as f:
+                return [line for line in f if line.split("\t")[2].startswith(start)]
+        wait_for(lambda: heard("H1"), 30)
+        driver = processes(lab, "bath_driver.py")
+        guardian = next(int(pid) for pid in os.listdir("/proc") if pid.isdigit() and parent_of(driver[0]) == int(pid))
+        before = len(heard("H0"))
+        os.kill(guardian, signal.SIGKILL)
+        wait_for(lambda: len(heard("H0")) > before, 20)
+        wait_for(lambda: not processes(lab, "bath_driver.py"), 20)
+        with open(f"{log}/bath.log") as f:
+            last = [line.split("\t")[2:4] for line in f][-1]
+        check(last[0].startswith("H?") and last[1].startswith("H0"), f"it proved that before it ended: {last}")
+        lab.wait_state(number, "parked", seconds=60)
+
+
+def parent_of(pid):
+    with open(f"/proc/{pid}/stat") as f:
+        return int(f.read().rpartition(")")[2].split()[1])
+
+
+def a_program_that_will_not_do_is_told_with_its_place():
+    with Lab() as lab:
+        bench = on_programs(lab)
+        files = bench.files(profile([35]))
+        os.remove(f"{lab.folder}/one/bath_driver.py")
+        os.chmod(f"{lab.folder}/one/scanner_driver", 0o777)
+        lab.command("plan", "check", *files, expect=2)
+        told = lab.last.stdout + lab.last.stderr
+        for part in ('/sources/bath/driver/program: found "bath_driver.py"', "No such file",
+                     '/scanners/scanner/driver/program: found "scanner_driver"', "chmod go-w"):
+            check(part in told, f"not told: {part}\n{told}")
+        shutil.copy(f"{EXAMPLES}/bath_driver.py", f"{lab.folder}/one")
+        os.chmod(f"{lab.folder}/one/scanner_driver", 0o755)
+        check("program bath_driver.py" in lab.command("plan", "check", *files), "the plan names it")
+
+
+try:
+    main({test.__name__: test for test in (every_installed_header_compiles_alone, a_night_on_two_programs_that_are_killed_in_it,
+                                           a_driver_whose_guardian_is_killed_switches_off,
+                                           a_program_that_will_not_do_is_told_with_its_place)})
+finally:
+    if BUILD and installed.cache_info().currsize:
+        shutil.rmtree(installed(), ignore_errors=True)
