@@ -19,9 +19,12 @@
 #include "conformance/check.hpp"
 #include "conformance/mirror.hpp"
 #include "conformance/report.hpp"
+#include "dialect/read_dialect.hpp"
 #include "drivers/registry.hpp"
 #include "instrument/clock.hpp"
 #include "instrument/open_port.hpp"
+#include "journal/reader.hpp"
+#include "plan/loader.hpp"
 #include "plan/program_files.hpp"
 
 namespace nightwell::cli {
@@ -33,9 +36,10 @@ constexpr Duration longest_check = std::chrono::minutes(30);
 constexpr Duration longest_park = std::chrono::seconds(90);
 constexpr double mirror_reply_s = 0.2, program_reply_s = 0.5;  // a program may be slow to start
 constexpr std::size_t evidence_lines = 12;
+constexpr std::size_t most_channels = 4;  // of a bench: more would only take time
 
 struct Arguments {
-  std::string driver, role, port, mirror, identity, measures = "resistance", report;
+  std::string driver, bench, role, port, mirror, identity, measures = "resistance", report;
   std::vector<int> channels;
   std::optional<double> reply_s, lowest_c, highest_c, refused_c;
   std::optional<int> missing;
@@ -88,6 +92,59 @@ Result<void> choose_program(const Arguments& arguments, Subject& subject) {
   return {};
 }
 
+template <class Instrument>
+void take_connection(const Instrument& instrument, const plan::InputFiles& files, Subject& subject) {
+  subject.settings.name = instrument.name;
+  subject.settings.driver = instrument.driver;
+  subject.settings.reply = instrument.reply;
+  subject.settings.identity = instrument.identity;
+  subject.settings.dialect = instrument.dialect.json;
+  subject.settings.program = instrument.program;
+  subject.settings.note = [](const std::string& line) { tell(shown(line)); };
+  subject.port = instrument.port;
+  if (instrument.dialect.json.empty()) return;
+  auto dialect = dialect::dialect_from(instrument.dialect.json);
+  const auto file = files.dialects.find(instrument.dialect.file);
+  if (!dialect || file == files.dialects.end()) return;
+  subject.dialect.emplace();
+  subject.dialect->path = instrument.dialect.file;
+  subject.dialect->sha256 = journal::sha256_hex(file->second.text);
+  subject.dialect->json = instrument.dialect.json;
+  subject.dialect->value = std::move(dialect).value();
+}
+
+// The instrument named DRIVER of the bench: all that the bench says of it.
+Result<void> choose_of_bench(Arguments& arguments, const instrument::Registry& registry, Subject& subject) {
+  const plan::InputFiles files = plan::gather("", arguments.bench, "");
+  plan::LoadOptions options;
+  options.scanner_drivers.clear();
+  options.source_drivers.clear();
+  for (const auto& [name, make] : registry.scanners) options.scanner_drivers.push_back(name);
+  for (const auto& [name, make] : registry.sources) options.source_drivers.push_back(name);
+  const auto loaded = plan::load_bench(files, options);
+  if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&loaded)) {
+    for (const plan::Fault& fault : *faults) tell(plan::text(fault));
+    return bad_argument("reading --bench", "the bench file has faults");
+  }
+  const auto& bench = std::get<plan::BenchInstruments>(loaded);
+  for (const sequence::Source& source : bench.sources) {
+    if (source.name != arguments.driver) continue;
+    if (source.attended) return bad_argument("reading --bench", "no wire reaches an attended source");
+    take_connection(source, files, subject);
+    subject.heats = true;
+    if (!arguments.lowest_c) arguments.lowest_c = source.lowest_c;
+    if (!arguments.highest_c) arguments.highest_c = source.highest_c;
+  }
+  for (const sequence::Scanner& scanner : bench.scanners)
+    if (scanner.name == arguments.driver) take_connection(scanner, files, subject);
+  if (!subject.port) return bad_argument("reading --bench", "it has no instrument named \"" + arguments.driver + "\"");
+  for (const auto& channel : bench.channels)
+    if (channel.scanner == arguments.driver && subject.wishes.channels.size() < most_channels &&
+        arguments.channels.empty())
+      subject.wishes.channels.push_back({channel.address, channel.measures});
+  return {};
+}
+
 Result<void> choose_driver(const Arguments& arguments, const instrument::Registry& registry, Subject& subject) {
   subject.settings.name = arguments.driver;
   const bool by_file = arguments.driver == instrument::dialect_driver || arguments.driver == instrument::program_driver;
@@ -129,7 +186,9 @@ double usual_reply_s(const Subject& subject) {
 }
 
 Result<void> choose_port(const Arguments& arguments, Subject& subject) {
-  if (!arguments.port.empty()) {
+  if (subject.port) {
+    return {};  // the bench's
+  } else if (!arguments.port.empty()) {
     auto port = parse_port(arguments.port);
     if (!port) return port.error();
     subject.port = std::move(port).value();
@@ -178,12 +237,14 @@ Result<void> choose_limits(const Arguments& arguments, Subject& subject) {
   return {};
 }
 
-Result<Subject> subject_of(const Arguments& arguments, const instrument::Registry& registry) {
+Result<Subject> subject_of(Arguments arguments, const instrument::Registry& registry) {
   Subject subject;
   subject.wishes.careful = arguments.careful;
   subject.wishes.refused_c = arguments.refused_c;
   subject.wishes.missing_address = arguments.missing;
-  if (const auto chosen = choose_driver(arguments, registry, subject); !chosen) return chosen.error();
+  const auto driver = arguments.bench.empty() ? choose_driver(arguments, registry, subject)
+                                              : choose_of_bench(arguments, registry, subject);
+  if (!driver) return driver.error();
   if (const auto chosen = choose_port(arguments, subject); !chosen) return chosen.error();
   const auto chosen = subject.heats ? choose_limits(arguments, subject) : choose_channels(arguments, subject);
   if (!chosen) return chosen.error();
@@ -399,6 +460,9 @@ void add_drivers_check(CLI::App& drivers, Context& context) {
   command->add_option(
       "--port", a->port,
       std::string("the instrument's: ") + port_spelling + "; left out: a dialect against a mirror made of itself");
+  command
+      ->add_option("--bench", a->bench, "DRIVER is the name of an instrument of this bench FILE, which says all of it")
+      ->type_name("FILE");
   command->add_option("--mirror", a->mirror,
                       "without --port: the DIALECT whose mirror a program or driver is tried on");
   command->add_option("--reply", a->reply_s, "deadline of a reply, s; 2 if left out")->check(CLI::Range(0.05, 60.0));

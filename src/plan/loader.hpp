@@ -37,6 +37,12 @@ using LoadResult = std::variant<sequence::Plan, std::vector<Fault>>;
 struct BenchInstruments {
   std::vector<sequence::Scanner> scanners;
   std::vector<sequence::Source> sources;
+  struct Wired {
+    std::string scanner;
+    int address = 0;
+    Quantity measures = Quantity::resistance;
+  };
+  std::vector<Wired> channels;
 };
 using BenchResult = std::variant<BenchInstruments, std::vector<Fault>>;
 [[nodiscard]] BenchResult load_bench(const InputFiles& files, const LoadOptions& options);

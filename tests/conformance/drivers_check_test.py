@@ -35,7 +35,7 @@ class Sim:
         self.tcp_source, self.tcp_scanner, self.tcp_registers = free_port(), free_port(), free_port()
         platinum = {"kind": "platinum", "r0_ohm": 100.0}
         sensors = {f"{s}-{i}": {"model": dict(platinum, r0_ohm=100.0 * i), "noise": 1e-5}
-                   for s in ("plain", "tcp", "chatty") for i in (1, 2)}
+                   for s in ("plain", "tcp", "chatty", "of-bench") for i in (1, 2)}
         channels = lambda s: {"101": {"sensor": f"{s}-1"}, "102": {"sensor": f"{s}-2"}}  # noqa: E731
         pty = lambda name: {"type": "pty", "path": f"{folder}/{name}"}  # noqa: E731
         tcp = lambda port: {"type": "tcp", "port": port}  # noqa: E731
@@ -49,7 +49,7 @@ class Sim:
                         "stopped": source(pty("stopped")), "rtu": source(pty("rtu"), manner="modbus"),
                         "tcp-registers": source(tcp(self.tcp_registers), manner="modbus"),
                         "for-program": source(pty("for-program"), manner="terse")},
-            "scanners": {"s-plain": scanner(pty("scanner"), "plain"), "s-tcp": scanner(tcp(self.tcp_scanner), "tcp"),
+            "scanners": {"s-of-bench": scanner(pty("of-bench"), "of-bench"), "s-plain": scanner(pty("scanner"), "plain"), "s-tcp": scanner(tcp(self.tcp_scanner), "tcp"),
                          "s-chatty": scanner(pty("chatty"), "chatty", manner="chatty")}}
 
     def __enter__(self):
@@ -125,6 +125,17 @@ def a_careful_check_sets_nothing(sim):
               f"sent {sent}")
 
 
+def an_instrument_of_a_bench_is_checked(sim):
+    bench = {"format": "nightwell-bench/1", "bench": "b", "sources": {}, "scanners": {
+        "s": {"driver": "scpi-scanner", "port": {"type": "pty", "path": f"{sim.folder}/of-bench"}, "reply_s": 0.3}}, "channels": {
+        f"c{i}": {"scanner": "s", "address": i, "measures": "resistance"} for i in (101, 102)}}
+    path = write(f"{sim.folder}/bench.json", bench)
+    outcome = run("check", "s", "--bench", path, "--missing-channel", "150")
+    check(outcome.returncode == 0, outcome.stdout + outcome.stderr)
+    outcome = run("check", "t", "--bench", path)
+    check(outcome.returncode == 2 and "no instrument named" in outcome.stderr, outcome.stderr)
+
+
 def interrupted_it_parks(sim):
     process = subprocess.Popen(command("check", "scpi-source", "--port", f"pty:{sim.folder}/stopped", *HEAT),
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
@@ -193,7 +204,7 @@ def a_new_dialect_passes_at_once(sim):
 
 
 def main():
-    tests = [every_driver_and_dialect_passes, interrupted_it_parks, killed_the_guardian_parks, a_new_dialect_passes_at_once,
+    tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, interrupted_it_parks, killed_the_guardian_parks, a_new_dialect_passes_at_once,
              bad_arguments_are_told]
     chosen = [t for t in tests + [a_careful_check_sets_nothing] if not sys.argv[1:] or t.__name__ in sys.argv[1:]]
     with tempfile.TemporaryDirectory() as folder, Sim(folder) as sim:
