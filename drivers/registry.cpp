@@ -92,6 +92,16 @@ Registry registry() {
   list.sources.emplace(dialect_driver, make_dialect_source);
   list.scanners.emplace(program_driver, make_program<program::ProgramScanner, Scanner>);
   list.sources.emplace(program_driver, make_program<program::ProgramHeatSource, HeatSource>);
+  list.about = {{"scpi-scanner", "scanners that speak plain SCPI-1999: one MEASure? query a reading"},
+                {"scpi-source", "heat sources that speak plain SCPI-1999: setpoint, output, temperature"},
+                {dialect_driver, "instruments that a JSON file describes (docs/dialects.md)"},
+                {program_driver, "instruments that a program of their own speaks to (docs/driver-programs.md)"}};
+  list.sends = {{"scpi-scanner",
+                 "*IDN?  *CLS  SYSTem:ERRor?  and for channel n: MEASure:VOLTage:DC? (@n)  MEASure:FRESistance? (@n)  "
+                 "MEASure:CURRent:DC? (@n)  MEASure:TEMPerature? (@n)"},
+                {"scpi-source",
+                 "*IDN?  *CLS  SYSTem:ERRor?  SOURce:TEMPerature:SPOint <°C>  SOURce:TEMPerature:SPOint?  "
+                 "OUTPut:STATe ON|OFF  OUTPut:STATe?  MEASure:TEMPerature?"}};
   return with_recording(std::move(list));
 }
 

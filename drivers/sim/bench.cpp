@@ -5,8 +5,10 @@
 #include <nlohmann/json.hpp>
 
 #include "drivers/sim/modbus_manner.hpp"
+#include "drivers/sim/replay.hpp"
 #include "drivers/sim/scanner.hpp"
 #include "drivers/sim/source.hpp"
+#include "drivers/sim/station.hpp"
 
 namespace nightwell::sim {
 
@@ -16,6 +18,7 @@ Bench::Bench(Config config, std::uint64_t seed, std::filesystem::path log_folder
     wire(source.name, source.port, source.manner, std::make_unique<SimulatedSource>(source, world_), seed);
   for (const ScannerConfig& scanner : config_.scanners)
     wire(scanner.name, scanner.port, scanner.manner, std::make_unique<SimulatedScanner>(scanner, world_), seed);
+  for (const ReplayConfig& replay : config_.replays) wire_replay(replay);
 }
 
 void Bench::wire(const std::string& name, const InstrumentPort& port, const std::string& manner,
@@ -28,6 +31,16 @@ void Bench::wire(const std::string& name, const InstrumentPort& port, const std:
   wired.station = std::make_unique<Station>(name, std::move(instrument),
                                             manner == "modbus" ? make_modbus_manner(tcp) : make_manner(manner), seed,
                                             [log](const Exchange& exchange) { log->write(exchange); });
+  wired_.push_back(std::move(wired));
+}
+
+void Bench::wire_replay(const ReplayConfig& replay) {
+  Wired wired;
+  wired.line = make_line_end(replay.port);
+  wired.log = std::make_unique<CommandLog>();
+  const CommandLog* log = wired.log.get();
+  wired.station =
+      std::make_unique<Replay>(replay.name, replay.log, [log](const Exchange& exchange) { log->write(exchange); });
   wired_.push_back(std::move(wired));
 }
 
@@ -103,7 +116,7 @@ void Bench::run_lines(double now_s, double wall_s) {
     const std::string in = wired.line->exchange(left);
     if (left) {
       wired.station->cut();
-      wired.held.clear();
+      drop_replies(wired);
     }
     wired.station->receive(in, now_s);
     deliver(wired, wall_s);
@@ -114,7 +127,7 @@ void Bench::follow_unplug(Wired& wired) {
   if (wired.station->unplugged() && wired.line->is_open()) {
     wired.line->close();
     wired.station->cut();
-    wired.held.clear();
+    drop_replies(wired);
   } else if (!wired.station->unplugged() && !wired.line->is_open()) {
     // A line that cannot be made anew stays cut and is tried again at the next event.
     if (const auto opened = wired.line->open(); !opened)
@@ -122,18 +135,27 @@ void Bench::follow_unplug(Wired& wired) {
   }
 }
 
+void Bench::drop_replies(Wired& wired) {
+  std::erase_if(wired.held, [](const Held& held) { return !held.out.plug; });
+}
+
 void Bench::deliver(Wired& wired, double wall_s) {
   for (Outgoing& out : wired.station->take_outgoing()) {
     double until_wall_s = wall_s + out.delay_wall_s;
     if (!wired.held.empty()) until_wall_s = std::max(until_wall_s, wired.held.back().until_wall_s);
-    wired.held.push_back(Held{until_wall_s, std::move(out.bytes)});
+    wired.held.push_back(Held{until_wall_s, std::move(out)});
   }
-  const auto kept =
-      std::find_if(wired.held.begin(), wired.held.end(), [&](const Held& held) { return held.until_wall_s > wall_s; });
-  for (auto held = wired.held.begin(); held != kept; ++held) wired.line->send(held->bytes);
-  const bool any = kept != wired.held.begin();
-  wired.held.erase(wired.held.begin(), kept);
-  if (any) wired.line->flush();
+  while (!wired.held.empty() && wired.held.front().until_wall_s <= wall_s) {
+    const Outgoing out = std::move(wired.held.front().out);
+    wired.held.erase(wired.held.begin());
+    if (out.plug) {
+      wired.station->plug(*out.plug);
+      follow_unplug(wired);
+    } else {
+      wired.line->send(out.bytes);
+      wired.line->flush();
+    }
+  }
 }
 
 Result<void> Bench::order(const FaultOrder& fault) {

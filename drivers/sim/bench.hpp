@@ -14,8 +14,9 @@
 
 #include "drivers/sim/command_log.hpp"
 #include "drivers/sim/config.hpp"
+#include "drivers/sim/instrument.hpp"
 #include "drivers/sim/line_end.hpp"
-#include "drivers/sim/station.hpp"
+#include "drivers/sim/respondent.hpp"
 #include "drivers/sim/world.hpp"
 
 namespace nightwell::sim {
@@ -43,21 +44,24 @@ class Bench {
  private:
   struct Held {
     double until_wall_s = 0;
-    std::string bytes;
+    Outgoing out;
   };
   struct Wired {
     std::unique_ptr<LineEnd> line;
-    std::unique_ptr<Station> station;
+    std::unique_ptr<Respondent> station;
     std::unique_ptr<CommandLog> log;
     std::vector<Held> held;  // replies on their way, in order
   };
   void wire(const std::string& name, const InstrumentPort& port, const std::string& manner,
             std::unique_ptr<Instrument> instrument, std::uint64_t seed);
+  void wire_replay(const ReplayConfig& replay);
   void run_due(double now_s, double wall_s);
   void run_lines(double now_s, double wall_s);
   void begin_due_faults(double now_s);
-  void follow_unplug(Wired& wired);
-  void deliver(Wired& wired, double wall_s);
+  static void follow_unplug(Wired& wired);
+  // Replies that nobody gets any more; what else is to come (the plug) comes.
+  static void drop_replies(Wired& wired);
+  static void deliver(Wired& wired, double wall_s);
 
   Config config_;
   World world_;

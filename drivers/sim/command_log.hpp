@@ -10,7 +10,7 @@
 #include <string_view>
 
 #include "drivers/sim/line_end.hpp"
-#include "drivers/sim/station.hpp"
+#include "drivers/sim/respondent.hpp"
 #include "nightwell/result.hpp"
 
 namespace nightwell::sim {

@@ -207,6 +207,30 @@ SourceConfig read_source(JsonReader json, const std::string& name, const std::fi
   return out;
 }
 
+constexpr std::size_t largest_wire_log = 65UL << 20;
+
+// Relative to the configuration. What is wrong with it is said with its own line.
+ReplayConfig read_replay(JsonReader json, const std::string& name, const std::filesystem::path& folder) {
+  ReplayConfig out;
+  out.name = name;
+  out.port = read_port(json.object("port"), folder);
+  const std::filesystem::path file = folder / json.text("log");
+  json.finish();
+  std::ifstream in(file, std::ios::binary);
+  std::ostringstream text;
+  text << in.rdbuf();
+  if (!in || text.view().size() > largest_wire_log) {
+    json.fail("log", "must be a wire log that can be read, at most 65 MiB");
+    return out;
+  }
+  auto log = wire_log::parse(text.view());
+  if (log)
+    out.log = std::move(log).value();
+  else
+    json.fail("log", "is no wire log: " + log.error().detail);
+  return out;
+}
+
 void read_channels(JsonReader json, ScannerConfig& out) {
   for (const std::string& key : json.keys()) {
     int channel = 0;
@@ -275,9 +299,10 @@ SensorConfig read_sensor(JsonReader json, const std::string& name, const nlohman
 }
 
 const std::vector<std::string>& fault_names() {
-  static const std::vector<std::string> names = {"silent", "garbage", "delay",       "open_sensor",
-                                                 "stuck",  "drift",   "heater_dead", "runaway",
-                                                 "reset",  "unplug",  "clear",       "exception"};
+  static const std::vector<std::string> names = {"silent", "garbage",     "delay",     "open_sensor", "stuck",
+                                                 "drift",  "heater_dead", "runaway",   "reset",       "unplug",
+                                                 "clear",  "exception",   "byte_loss", "damage",      "duplicate",
+                                                 "split",  "glued",       "no_echo",   "no_prompt"};
   return names;
 }
 
@@ -293,7 +318,8 @@ FaultOrder read_fault(JsonReader& json) {
   if (json.has("times")) out.times = json.integer("times");
   if (out.times && *out.times < 1) json.fail("times", "must be at least 1");
   out.delay_wall_s = json.amount("delay_wall_s", 0);
-  if (out.fault == "delay" && out.delay_wall_s <= 0) json.fail("delay_wall_s", "must be above zero for a delay");
+  if ((out.fault == "delay" || out.fault == "split") && out.delay_wall_s <= 0)
+    json.fail("delay_wall_s", "must be above zero for a delay or a split");
   out.k_per_h = json.number("k_per_h", 0);
   if (out.fault == "drift" && out.k_per_h == 0) json.fail("k_per_h", "must be given for a drift");
   out.code = json.integer("code", out.code);
@@ -330,14 +356,16 @@ std::string port_text(const InstrumentPort& port) {
 }
 
 Result<void> check_instruments(const Config& config) {
-  const std::set<std::string> names = names_of(config);
-  if (names.size() != config.sources.size() + config.scanners.size())
-    return bad("a source and a scanner have one name", "/scanners");
+  std::set<std::string> names = names_of(config);
+  for (const ReplayConfig& replay : config.replays) names.insert(replay.name);
+  if (names.size() != config.sources.size() + config.scanners.size() + config.replays.size())
+    return bad("two instruments have one name", "/scanners");
   for (const std::string& name : names)
     if (!is_plain_name(name)) return bad("an instrument's name holds letters, digits, - _ . only", "/" + name);
   std::set<std::string> ports;
   for (const SourceConfig& source : config.sources) ports.insert(port_text(source.port));
   for (const ScannerConfig& scanner : config.scanners) ports.insert(port_text(scanner.port));
+  for (const ReplayConfig& replay : config.replays) ports.insert(port_text(replay.port));
   if (ports.size() != names.size()) return bad("two instruments have one port", "/");
   return {};
 }
@@ -375,6 +403,8 @@ Result<void> check_fault(const FaultOrder& order, const Config& config) {
   const auto of_registers = [&](const SourceConfig& one) { return named(one) && one.manner == "modbus"; };
   if (order.fault == "exception" && std::none_of(config.sources.begin(), config.sources.end(), of_registers))
     return bad("only an instrument of the manner modbus has exceptions", where);
+  if ((order.fault == "no_echo" || order.fault == "no_prompt") && (source || scanner->manner != "chatty"))
+    return bad("only an instrument of the manner chatty has an echo and a prompt", where);
   if (order.fault == "drift" && !source && !order.channel) return bad("needs a channel on a scanner", where);
   if (order.channel && source) return bad("a source has no channels", where);
   if (order.channel && (*order.channel < scanner->first_channel || *order.channel > scanner->last_channel))
@@ -407,6 +437,9 @@ Result<Config> parse_config(std::string_view text, const std::filesystem::path& 
   JsonReader scanners = json.object("scanners", false);
   for (const std::string& name : scanners.keys())
     config.scanners.push_back(read_scanner(scanners.object(name), name, folder));
+  JsonReader replays = json.object("replays", false);
+  for (const std::string& name : replays.keys())
+    config.replays.push_back(read_replay(replays.object(name), name, folder));
   JsonReader sensors = json.object("sensors", false);
   for (const std::string& name : sensors.keys())
     config.sensors.push_back(read_sensor(sensors.object(name), name, (*parsed)["sensors"][name]));

@@ -17,6 +17,7 @@
 #include "nightwell/port.hpp"
 #include "nightwell/result.hpp"
 #include "nightwell/thermometry/sensor.hpp"
+#include "wire_log/wire_log.hpp"
 
 namespace nightwell::sim {
 
@@ -61,6 +62,12 @@ struct ScannerConfig {
   std::map<int, std::string> channels;  // channel: sensor
 };
 
+struct ReplayConfig {
+  std::string name;
+  InstrumentPort port;
+  wire_log::WireLog log;
+};
+
 // One fault to come. Which fields a fault uses: docs/simulated-bench.md.
 struct FaultOrder {
   double at_s = 0;  // not after now: at once
@@ -83,6 +90,7 @@ struct Config {
   std::vector<double> truth_at_c;
   std::vector<SourceConfig> sources;
   std::vector<ScannerConfig> scanners;
+  std::vector<ReplayConfig> replays;
   std::vector<SensorConfig> sensors;
   std::vector<FaultOrder> faults;
 };

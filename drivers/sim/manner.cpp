@@ -118,6 +118,8 @@ const Measure* measure_of(const std::string& word) {
 
 class ChattyManner final : public Manner {
  public:
+  [[nodiscard]] std::string line_echo(const std::string& line) const override { return line + "\r\n"; }
+  [[nodiscard]] std::string line_prompt() const override { return "> "; }
   std::string understood(const std::string& line) override {
     measure_ = nullptr;
     channel_.clear();
@@ -131,14 +133,14 @@ class ChattyManner final : public Manner {
   }
 
   std::string said(const std::string& line, const std::string& reply) override {
-    std::string out = line + "\r\n";
+    std::string out = line_echo(line);
     if (line == "who")
       out += "I am " + reply + "\r\n";
     else if (measure_ != nullptr)
       out += reading(reply) + "\r\n";
     else if (!line.starts_with("wires "))
       out += "? I do not know that\r\n";
-    out += "> ";
+    out += line_prompt();
     if (++lines_ % 10 == 0) out += "# " + std::to_string(lines_) + " commands so far\r\n";
     return out;
   }

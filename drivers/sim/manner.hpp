@@ -25,6 +25,9 @@ class Manner {
   // Everything that goes back for a line, ends included, from the SCPI reply to understood(); empty: nothing.
   virtual std::string said(const std::string& line, const std::string& reply) = 0;
   virtual void power_on() {}
+  // What stands in said() for the echo of a line, and for the prompt; empty: it has none.
+  [[nodiscard]] virtual std::string line_echo(const std::string&) const { return ""; }
+  [[nodiscard]] virtual std::string line_prompt() const { return ""; }
   // Of frames instead of lines: the first whole one is taken out of what was received, and what belongs to none is dropped.
   [[nodiscard]] virtual bool is_binary() const { return false; }
   virtual std::optional<std::string> take_frame(std::string&) { return std::nullopt; }

@@ -93,22 +93,68 @@ void Station::send(std::string reply, Exchange& exchange) {
     return;
   }
   if (active("garbage") != nullptr) {
-    exchange.remark = "garbage";
     out.bytes = garbage();
-    exchange.reply = out.bytes;
-    count("garbage");
+    note("garbage", exchange);
   }
+  spoil(out.bytes, exchange);
+  if (!exchange.remark.empty()) exchange.reply = out.bytes;
   if (const ActiveFault* delay = active("delay")) {
-    exchange.remark += exchange.remark.empty() ? "delay" : " delay";
     out.delay_wall_s = delay->order.delay_wall_s;
-    count("delay");
+    note("delay", exchange);
+  }
+  if (active("glued") != nullptr) {
+    // It comes with the next one.
+    kept_back_ += out.bytes;
+    note("glued", exchange);
+    return;
+  }
+  out.bytes.insert(0, std::exchange(kept_back_, {}));
+  if (const ActiveFault* split = active("split"); split != nullptr && out.bytes.size() > 1) {
+    const std::size_t at = 1 + chance() % (out.bytes.size() - 1);
+    outgoing_.push_back(Outgoing{out.bytes.substr(0, at), out.delay_wall_s});
+    out.bytes.erase(0, at);
+    out.delay_wall_s += split->order.delay_wall_s;
+    note("split", exchange);
   }
   outgoing_.push_back(std::move(out));
 }
 
+// What a bad line does to the bytes of a reply.
+void Station::spoil(std::string& bytes, Exchange& exchange) {
+  const auto erase = [&](const char* fault, const std::string& part) {
+    if (active(fault) == nullptr) return;
+    if (const std::size_t at = bytes.find(part); !part.empty() && at != std::string::npos) bytes.erase(at, part.size());
+    note(fault, exchange);
+  };
+  erase("no_echo", manner_->line_echo(exchange.line));
+  erase("no_prompt", manner_->line_prompt());
+  if (active("byte_loss") != nullptr) {
+    if (!bytes.empty()) bytes.erase(chance() % bytes.size(), 1);
+    note("byte_loss", exchange);
+  }
+  if (active("damage") != nullptr) {
+    // One bit of one byte, not of the line end: what a checksum is for.
+    if (bytes.size() > 2) bytes[chance() % (bytes.size() - 2)] ^= static_cast<char>(1U << (chance() % 5));
+    note("damage", exchange);
+  }
+  if (active("duplicate") != nullptr) {
+    bytes += bytes;
+    note("duplicate", exchange);
+  }
+}
+
+void Station::note(const std::string& fault, Exchange& exchange) {
+  exchange.remark += (exchange.remark.empty() ? "" : " ") + fault;
+  count(fault);
+}
+
+std::uint64_t Station::chance() {
+  return mix(seed_ ^ ++garbled_);
+}
+
 // 1..40 bytes of any value and a line end: what a wrong baud rate or a bad earth looks like.
 std::string Station::garbage() {
-  std::uint64_t bits = mix(seed_ ^ ++garbled_);
+  std::uint64_t bits = chance();
   std::string out;
   for (std::size_t size = 1 + bits % 40; size > 0; --size) {
     bits = mix(bits);
@@ -142,6 +188,7 @@ void Station::begin_fault(const FaultOrder& order, double now_s) {
   if (order.fault == "reset") {
     partial_.clear();
     waiting_.clear();
+    kept_back_.clear();
     abandoned_ = false;
     instrument_->power_cycle(order, now_s);
     manner_->power_on();
@@ -191,6 +238,7 @@ void Station::cut() {
   partial_.clear();
   waiting_.clear();
   outgoing_.clear();
+  kept_back_.clear();
   abandoned_ = instrument_->busy();
 }
 

@@ -16,23 +16,11 @@
 
 #include "drivers/sim/instrument.hpp"
 #include "drivers/sim/manner.hpp"
+#include "drivers/sim/respondent.hpp"
 
 namespace nightwell::sim {
 
-// What the command log keeps of a message.
-struct Exchange {
-  double received_s = 0;
-  std::string line;
-  std::string reply;   // what was sent, or would have been
-  std::string remark;  // the fault that changed it: silent, garbage, delay
-};
-
-struct Outgoing {
-  std::string bytes;
-  double delay_wall_s = 0;
-};
-
-class Station {
+class Station final : public Respondent {
  public:
   using Log = std::function<void(const Exchange&)>;
   Station(std::string name, std::unique_ptr<Instrument> instrument, std::unique_ptr<Manner> manner, std::uint64_t seed,
@@ -40,18 +28,18 @@ class Station {
   // One that speaks SCPI.
   Station(std::string name, std::unique_ptr<Instrument> instrument, std::uint64_t seed, Log log);
 
-  [[nodiscard]] const std::string& name() const { return name_; }
-  void receive(std::string_view bytes, double now_s);
+  [[nodiscard]] const std::string& name() const override { return name_; }
+  void receive(std::string_view bytes, double now_s) override;
   // When the next thing is due by itself; nothing: when bytes arrive.
-  [[nodiscard]] std::optional<double> due_s() const;
-  void proceed(double now_s);
-  [[nodiscard]] std::vector<Outgoing> take_outgoing() { return std::exchange(outgoing_, {}); }
+  [[nodiscard]] std::optional<double> due_s() const override;
+  void proceed(double now_s) override;
+  [[nodiscard]] std::vector<Outgoing> take_outgoing() override { return std::exchange(outgoing_, {}); }
 
   // Begins a fault ("clear": ends all). Unplug is only remembered here: unplugged().
-  void begin_fault(const FaultOrder& order, double now_s);
-  [[nodiscard]] bool unplugged() const;
+  void begin_fault(const FaultOrder& order, double now_s) override;
+  [[nodiscard]] bool unplugged() const override;
   // The connection ended: what was under way is lost. A measurement that runs is finished, and not answered.
-  void cut();
+  void cut() override;
 
  private:
   struct Waiting {
@@ -68,7 +56,10 @@ class Station {
   void start_next(double now_s);
   void finish();
   void send(std::string reply, Exchange& exchange);
+  void spoil(std::string& bytes, Exchange& exchange);
+  void note(const std::string& fault, Exchange& exchange);  // one reply that it changed
   [[nodiscard]] std::string garbage();
+  [[nodiscard]] std::uint64_t chance();  // a function of the seed and of how often it was asked
   [[nodiscard]] ActiveFault* active(const std::string& fault);
   void count(const std::string& fault);  // one reply less of a fault that is counted
   void end_faults(double now_s, const std::function<bool(const ActiveFault&)>& over);
@@ -84,6 +75,7 @@ class Station {
   Waiting current_;
   bool abandoned_ = false;  // nobody waits for the current message's reply
   std::vector<Outgoing> outgoing_;
+  std::string kept_back_;  // glued
   std::vector<ActiveFault> faults_;
   std::uint64_t garbled_ = 0;
 };

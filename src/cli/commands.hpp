@@ -28,13 +28,16 @@ void add_compare(CLI::App& program, Context& context);
 void add_history(CLI::App& program, Context& context);
 void add_steady(CLI::App& program, Context& context);
 void add_convert(CLI::App& program, Context& context);
+void add_drivers(CLI::App& program, Context& context);
+// Of the family `drivers`.
+void add_drivers_talk(CLI::App& drivers, Context& context);
 
 using AddCommand = void (*)(CLI::App& program, Context& context);
 
 // In the order of --help: the order of a night.
 inline constexpr AddCommand all_commands[] = {
-    add_plan,    add_survey, add_start, add_status,  add_watch,   add_requests, add_runs,    add_tail, add_verify,
-    add_results, add_report, add_fit,   add_compare, add_history, add_steady,   add_convert, add_keys,
+    add_plan,    add_survey, add_start, add_status,  add_watch,   add_requests, add_runs,    add_tail,    add_verify,
+    add_results, add_report, add_fit,   add_compare, add_history, add_steady,   add_convert, add_drivers, add_keys,
 };
 
 }  // namespace nightwell::cli

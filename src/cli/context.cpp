@@ -15,6 +15,7 @@ Exit exit_for(Errc code) {
     case Errc::no_answer:
     case Errc::garbled:
     case Errc::port_gone:
+    case Errc::port_busy:
     case Errc::refused: return Exit::refused;
     default: return Exit::bad_input;
   }

@@ -14,6 +14,7 @@ namespace nightwell::cli {
 
 enum class Exit : int {
   done = 0,
+  failed = 1,      // a check was carried out, and found something wrong
   bad_input = 2,   // a file, an argument or a journal is wrong
   refused = 3,     // the daemon said no, or there is none
   unfinished = 4,  // the run ended without finishing, or a journal is not whole

@@ -16,7 +16,9 @@ int run_program(int count, char** arguments) {
   program.add_option("--state", context.state, "folder where runs are kept")->type_name("DIR");
   program.require_subcommand(1);
   program.fallthrough();  // --runtime and --state may stand behind the command too
-  program.footer("Exit codes: 0 done, 2 bad input, 3 refused or no daemon, 4 the run did not finish.");
+  program.footer(
+      "Exit codes: 0 done, 1 a driver failed its check, 2 bad input, 3 refused or no daemon, 4 the run did not "
+      "finish.");
   for (AddCommand add : all_commands) add(program, context);
   try {
     program.parse(count, arguments);

@@ -144,6 +144,7 @@ Said spoiled_identity_case(Session& session, Spoil spoil) {
   if (called.ok() && (**called.result).text != session.findings().identity)
     return failed("took " + quoted((**called.result).text) + " for the identity");
   if (!called.ok() && !is_typed(called.result->error().code)) return failed(called.result->error().text());
+  if (spoil == Spoil::unplugged) session.wait(2 * away);  // it is not back before
   const auto again = session.identify();
   if (!again.ok() || (**again.result).text != session.findings().identity)
     return failed("it did not identify again: " + told(again));
@@ -183,6 +184,7 @@ void check_refusals(
     const std::vector<std::pair<std::string, std::function<asio::awaitable<Result<void>>()>>>& attempts) {
   for (const auto& [what, attempt] : attempts)
     session.run(subject, what, [&]() -> Said {
+      (void)session.identify();  // in step, so that nothing else is due on the line
       session.line().dam(true);
       const std::size_t mark = session.line().mark();
       const auto called = session.call(attempt());

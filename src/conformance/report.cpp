@@ -43,7 +43,7 @@ std::string heat_text(const ReportHead& head) {
 }
 
 std::string against(const ReportHead& head) {
-  return head.port.empty() ? "a mirror made of the dialect itself: NO INSTRUMENT WAS ASKED" : head.port;
+  return head.port.empty() ? "a mirror made of the dialect " + head.mirror + ": NO INSTRUMENT WAS ASKED" : head.port;
 }
 
 }  // namespace
@@ -88,7 +88,11 @@ std::string to_markdown(const ReportHead& head, const Findings& findings) {
   row("driver", head.driver);
   if (!head.dialect.empty()) {
     row("dialect", head.dialect + ", revision " + std::to_string(head.dialect_revision));
-    row("SHA-256 of its file", head.dialect_sha256);
+    row("SHA-256 of its file", head.file_sha256);
+  }
+  if (!head.program.empty()) {
+    row("its program", head.program);
+    row("SHA-256 of its file", head.file_sha256);
   }
   row("instrument", head.instrument);
   row("asked on", against(head));
@@ -124,14 +128,18 @@ nlohmann::ordered_json to_json(const ReportHead& head, const Findings& findings)
                  {"program_version", head.program_version},
                  {"driver", head.driver},
                  {"dialect", nullptr},
+                 {"program", nullptr},
                  {"instrument", head.instrument},
                  {"port", nullptr},
+                 {"mirror", nullptr},
                  {"identity", instrument::printable(findings.identity)},
                  {"careful", head.careful},
                  {"heat", heat_text(head)},
                  {"ended_early", nullptr}};
   if (!head.dialect.empty())
-    out["dialect"] = {{"name", head.dialect}, {"revision", head.dialect_revision}, {"sha256", head.dialect_sha256}};
+    out["dialect"] = {{"name", head.dialect}, {"revision", head.dialect_revision}, {"sha256", head.file_sha256}};
+  if (!head.program.empty()) out["program"] = {{"file", head.program}, {"sha256", head.file_sha256}};
+  if (!head.mirror.empty()) out["mirror"] = head.mirror;
   if (!head.port.empty()) out["port"] = head.port;
   if (!findings.ended_early.empty()) out["ended_early"] = findings.ended_early;
   Ordered cases = Ordered::array();

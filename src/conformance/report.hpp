@@ -16,9 +16,11 @@ struct ReportHead {
   std::string driver;   // "scpi-source", "dialect"
   std::string dialect;  // its name; empty: none
   int dialect_revision = 0;
-  std::string dialect_sha256;  // of the file as it was read
-  std::string instrument;      // its name on the bench, or what the person called it
-  std::string port;            // "tcp:bath.lab:5025"; empty: a mirror of the dialect
+  std::string program;      // the file of a driver program; empty: none
+  std::string file_sha256;  // of the dialect or program as it was read
+  std::string instrument;   // its name on the bench, or what the person called it
+  std::string port;         // "tcp:bath.lab:5025"; empty: a mirror was asked, no instrument
+  std::string mirror;       // the dialect that the mirror was made of
   bool careful = false;
   std::string heat;  // what was set: "targets 22 to 23 °C at most 40 °C"; empty: nothing
 };

@@ -22,6 +22,8 @@ struct Registry {
   using MakeHeatSource = std::function<Result<std::unique_ptr<HeatSource>>(asio::io_context&, ConnectionSettings)>;
   std::map<std::string, MakeScanner> scanners;
   std::map<std::string, MakeHeatSource> sources;
+  std::map<std::string, std::string> about;  // every driver in a line for people
+  std::map<std::string, std::string> sends;  // what it puts on the line, where that is a fixed list
 };
 
 }  // namespace nightwell::instrument

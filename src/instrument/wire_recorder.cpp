@@ -51,7 +51,7 @@ WireRecorder::WireRecorder(const ConnectionSettings& settings, World world) : wo
   spoke_ = rested_ = stamped_ = tried_ = world_.now();
   line("# ", "recorded by nightwell " NIGHTWELL_VERSION " from " + world_.utc() + ": " + settings.name + " on " +
                  described(settings.port) + ". Times are the host's.");
-  line("% ", "driver " + settings.driver);
+  if (!settings.driver.empty()) line("% ", "driver " + settings.driver);
   if (const std::string name = dialect_name(settings.dialect); !name.empty()) line("% ", "dialect " + name);
   if (!settings.identity.empty()) line("% ", "identity " + settings.identity);
   line("% ", "reply_ms " + std::to_string(std::chrono::ceil<milliseconds>(settings.reply).count()));

@@ -134,6 +134,23 @@ LoadResult load(const InputFiles& files, const LoadOptions& options) {
   return plan;
 }
 
+BenchResult load_bench(const InputFiles& files, const LoadOptions& options) {
+  FaultList faults(most_faults);
+  DialectFiles dialects(files, faults);
+  BenchInstruments out;
+  if (const auto document = parse(files.bench, bench_format, faults)) {
+    const BenchDraft bench =
+        read_bench(*document, files.bench.name, files.bench_directory, options, dialects, files.programs, faults);
+    for (const auto& [name, scanner] : bench.scanners) out.scanners.push_back(scanner);
+    for (const auto& [name, source] : bench.sources) out.sources.push_back(source.value);
+    for (const auto& [name, channel] : bench.channels)
+      if (channel.scanner && channel.address && channel.measures)
+        out.channels.push_back({*channel.scanner, *channel.address, *channel.measures});
+  }
+  if (!faults.empty()) return std::move(faults).take();
+  return out;
+}
+
 CardResult load_card(const FileText& file) {
   FaultList faults(most_faults);
   CardDraft draft;

@@ -33,6 +33,20 @@ struct LoadOptions {
 using LoadResult = std::variant<sequence::Plan, std::vector<Fault>>;
 [[nodiscard]] LoadResult load(const InputFiles& files, const LoadOptions& options);
 
+// The instruments of a bench by itself, or at least one fault. Of `files` only the bench and what it names are looked at.
+struct BenchInstruments {
+  std::vector<sequence::Scanner> scanners;
+  std::vector<sequence::Source> sources;
+  struct Wired {
+    std::string scanner;
+    int address = 0;
+    Quantity measures = Quantity::resistance;
+  };
+  std::vector<Wired> channels;
+};
+using BenchResult = std::variant<BenchInstruments, std::vector<Fault>>;
+[[nodiscard]] BenchResult load_bench(const InputFiles& files, const LoadOptions& options);
+
 // One sensor card by itself, or at least one fault. What only a job asks of it (a due date, say) is not looked at.
 using CardResult = std::variant<sequence::SensorCard, std::vector<Fault>>;
 [[nodiscard]] CardResult load_card(const FileText& file);

@@ -26,32 +26,6 @@ std::optional<int> hex_digit(char c) {
   return std::nullopt;
 }
 
-std::optional<std::string> unescaped(std::string_view text) {
-  std::string out;
-  for (std::size_t i = 0; i < text.size(); ++i) {
-    if (text[i] != '\\') {
-      out += text[i];
-      continue;
-    }
-    if (++i == text.size()) return std::nullopt;
-    if (text[i] == 'n') {
-      out += '\n';
-    } else if (text[i] == 'r') {
-      out += '\r';
-    } else if (text[i] == '\\') {
-      out += '\\';
-    } else if (text[i] == 'x' && i + 2 < text.size()) {
-      const auto high = hex_digit(text[i + 1]), low = hex_digit(text[i + 2]);
-      if (!high || !low) return std::nullopt;
-      out += static_cast<char>(*high * 16 + *low);
-      i += 2;
-    } else {
-      return std::nullopt;
-    }
-  }
-  return out;
-}
-
 // "% KEY VALUE".
 std::optional<std::string> take_setting(WireLog& log, std::string_view text) {
   const std::size_t space = text.find(' ');
@@ -138,6 +112,32 @@ Result<WireLog> parse(std::string_view text) {
     log.steps.push_back(std::move(step).value());
   }
   return log;
+}
+
+std::optional<std::string> unescaped(std::string_view text) {
+  std::string out;
+  for (std::size_t i = 0; i < text.size(); ++i) {
+    if (text[i] != '\\') {
+      out += text[i];
+      continue;
+    }
+    if (++i == text.size()) return std::nullopt;
+    if (text[i] == 'n') {
+      out += '\n';
+    } else if (text[i] == 'r') {
+      out += '\r';
+    } else if (text[i] == '\\') {
+      out += '\\';
+    } else if (text[i] == 'x' && i + 2 < text.size()) {
+      const auto high = hex_digit(text[i + 1]), low = hex_digit(text[i + 2]);
+      if (!high || !low) return std::nullopt;
+      out += static_cast<char>(*high * 16 + *low);
+      i += 2;
+    } else {
+      return std::nullopt;
+    }
+  }
+  return out;
 }
 
 std::string escaped(std::string_view bytes) {

@@ -49,6 +49,9 @@ struct WireLog {
 
 [[nodiscard]] Result<WireLog> parse(std::string_view text);
 
+// Back to bytes; nothing where an escape is none.
+[[nodiscard]] std::optional<std::string> unescaped(std::string_view text);
+
 // Bytes as a wire log writes them: printable ASCII as it is, the others and the backslash as \n, \r, \\ and \xNN.
 [[nodiscard]] std::string escaped(std::string_view bytes);
 

@@ -1,9 +1,8 @@
 """A night on instruments that only two JSON files describe, and what a broken one is told."""
 import json
 import os
-import subprocess
 
-from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for
+from lab import PLATINUM, SOURCE, Bench, Lab, check, main, play_wire_logs, profile, wait_for
 
 
 def described(folder, name):
@@ -59,9 +58,7 @@ def check_recording(folder, log):
         check(sent == heard, f"{name}: the log has {len(sent)} messages, the instrument heard {len(heard)}")
         times = [line for line in text.splitlines() if line.startswith("# 20")]
         check(times, "the time now and then")
-    played = subprocess.run([f"{BIN}/instrument_tests", "[.replay]"], capture_output=True, text=True,
-                            env=dict(os.environ, NIGHTWELL_WIRE_LOGS=f"{folder}/wire"))
-    check(played.returncode == 0 and "All tests passed" in played.stdout, f"played: {played.stdout[-3000:]}")
+    play_wire_logs(f"{folder}/wire")
 
 
 def a_bath_that_restarts_parks_the_night():

@@ -291,6 +291,13 @@ class Lab:
         process.wait(10)
 
 
+def play_wire_logs(folder):
+    """The recorded conversations of a run, played against the drivers again."""
+    played = subprocess.run([f"{BIN}/instrument_tests", "[.replay]"], capture_output=True, text=True,
+                            env=dict(os.environ, NIGHTWELL_WIRE_LOGS=folder))
+    check(played.returncode == 0 and "All tests passed" in played.stdout, f"played: {played.stdout[-3000:]}")
+
+
 def main(tests):
     """Runs the named tests, or all; prints the line that test runners look for."""
     wanted = sys.argv[1:] or list(tests)

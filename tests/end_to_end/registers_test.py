@@ -3,7 +3,7 @@ wrong. What the source was told is read from the simulated controller's own log.
 import json
 import socket
 
-from lab import SOURCE, Bench, Lab, check, main, profile, wait_for
+from lab import SOURCE, Bench, Lab, check, main, play_wire_logs, profile, wait_for
 
 OFF = r"\x11\x05\x00\x00\x00\x00"  # unit 17, write single coil 0, 0
 ON = r"\x11\x05\x00\x00\xff\x00"
@@ -30,7 +30,10 @@ def free_port():
 
 def a_night_on_registers_with_trouble_on_the_line():
     with Lab(speed=600) as lab:
-        bench = Bench(lab.folder, "one").simple(items=2).speak_registers()
+        # A deadline is real time, and 600 times as long on the run's clock.
+        bench = Bench(lab.folder, "one", stale_s=6000).simple(items=2).speak_registers()
+        bench.bench["sources"]["bath"]["reply_s"] = 0.5
+        bench.bench["wire_log"] = True
         bench.sim["faults"] = [{"at_s": 600, "instrument": "bath", "fault": "exception", "code": 6, "times": 1},
                                {"at_s": 900, "instrument": "bath", "fault": "garbage", "times": 1},
                                {"at_s": 1200, "instrument": "bath", "fault": "silent", "times": 1}]
@@ -53,6 +56,7 @@ def a_night_on_registers_with_trouble_on_the_line():
             remarks = [line.rstrip("\n").split("\t")[-1] for line in f]
         for fault in ("exception", "garbage", "silent"):
             check(fault in remarks, f"the fault {fault} happened")
+        play_wire_logs(f"{lab.state}/runs/{run}/wire")
 
 
 def a_killed_daemon_leaves_a_network_controller_parked():

@@ -18,6 +18,7 @@
 #include "instrument/line_scanner.hpp"
 #include "instrument/recording_calls.hpp"
 #include "instrument/recording_wire.hpp"
+#include "modbus/source.hpp"
 #include "nightwell/instrument/scpi.hpp"
 #include "quick.hpp"
 #include "wire_log/wire_log.hpp"
@@ -94,7 +95,10 @@ struct Player {
     std::ostringstream text;
     text << file.rdbuf();
     const auto dialect = dialect_of(text.str());
-    if (dialect->role == dialect::Role::scanner)
+    if (dialect->registers)
+      source = std::make_unique<LineHeatSource>(wire(), settings,
+                                                std::make_unique<modbus::ModbusSource>(dialect, Duration(0)));
+    else if (dialect->role == dialect::Role::scanner)
       scanner = std::make_unique<LineScanner>(wire(), settings, std::make_unique<dialect::DialectScanner>(dialect));
     else
       source = std::make_unique<LineHeatSource>(wire(), settings, std::make_unique<dialect::DialectSource>(dialect));

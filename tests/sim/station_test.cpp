@@ -117,3 +117,93 @@ TEST_CASE_METHOD(StationFixture, "unplugged is a state that ends by itself") {
   (void)received(6);
   CHECK_FALSE(station.unplugged());
 }
+
+// ---- bad lines, in every manner ----
+
+TEST_CASE_METHOD(StationFixture, "a bad line loses a byte, damages one, repeats, splits and glues replies") {
+  const std::string good = ask("*IDN?\n", 0);
+  begin(R"({"instrument": "scan", "fault": "byte_loss", "times": 1})");
+  CHECK(ask("*IDN?\n", 1).size() == good.size() - 1);
+  begin(R"({"instrument": "scan", "fault": "damage", "times": 1})");
+  const std::string damaged = ask("*IDN?\n", 2);
+  CHECK(damaged.size() == good.size());
+  std::size_t differ = 0;
+  for (std::size_t i = 0; i < std::min(good.size(), damaged.size()); ++i) differ += good[i] != damaged[i] ? 1 : 0;
+  CHECK(differ == 1);
+  CHECK(damaged.back() == '\n');
+  begin(R"({"instrument": "scan", "fault": "duplicate", "times": 1})");
+  CHECK(ask("*IDN?\n", 3) == good + good);
+  begin(R"({"instrument": "scan", "fault": "glued", "times": 1})");
+  CHECK(ask("*IDN?\n", 4).empty());
+  CHECK(ask("*OPC?\n", 5) == good + "1\n");
+  CHECK(logged.back().remark.empty());
+  begin(R"({"instrument": "scan", "fault": "split", "delay_wall_s": 0.3, "times": 1})");
+  station.receive("*IDN?\n", 6);
+  const auto pieces = station.take_outgoing();
+  REQUIRE(pieces.size() == 2);
+  CHECK(pieces[0].bytes + pieces[1].bytes == good);
+  CHECK(!pieces[0].bytes.empty());
+  CHECK(pieces[1].delay_wall_s - pieces[0].delay_wall_s == Approx(0.3));
+  CHECK(ask("*IDN?\n", 7) == good);
+  for (const char* remark : {"byte_loss", "damage", "duplicate", "glued", "split"})
+    CHECK(std::any_of(logged.begin(), logged.end(), [&](const Exchange& one) { return one.remark == remark; }));
+}
+
+TEST_CASE_METHOD(StationFixture,
+                 "the chatty manner loses its echo or its prompt, and every fault of a line is one of it too") {
+  Station chatty("scan", std::make_unique<SimulatedScanner>(config.scanners.front(), world), make_manner("chatty"), 7,
+                 [](const Exchange&) {});
+  const auto said = [&](const std::string& fault) {
+    if (!fault.empty())
+      chatty.begin_fault(
+          *parse_fault(R"({"instrument": "scan", "times": 1, "delay_wall_s": 0.1, "fault": ")" + fault + "\"}"), 0);
+    chatty.receive("who\r\n", 0);
+    std::string out;
+    for (const Outgoing& one : chatty.take_outgoing()) out += one.bytes;
+    return out;
+  };
+  const std::string good = said("");
+  REQUIRE(good.starts_with("who\r\nI am "));
+  REQUIRE(good.ends_with("\r\n> "));
+  CHECK(said("no_echo") == good.substr(5));
+  CHECK(said("no_prompt") == good.substr(0, good.size() - 2));
+  CHECK(said("byte_loss").size() == good.size() - 1);
+  CHECK(said("damage").size() == good.size());
+  CHECK(said("duplicate") == good + good);
+  CHECK(said("glued").empty());
+  CHECK(said("split") == good + good);  // with what was kept back
+  CHECK(said("silent").empty());
+  CHECK(said("garbage") != good);
+  CHECK(said("delay") == good);
+  CHECK(said("") == good);
+}
+
+TEST_CASE_METHOD(
+    StationFixture,
+    "the terse manner's checksum tells a damaged reply, and a reset forgets its setpoint and remote control") {
+  Station terse("bath", std::make_unique<SimulatedSource>(config.sources.front(), world), make_manner("terse"), 7,
+                [](const Exchange&) {});
+  const auto ask_terse = [&](const std::string& bytes) {
+    terse.receive(bytes, 0);
+    std::string out;
+    for (const Outgoing& one : terse.take_outgoing()) out += one.bytes;
+    return out;
+  };
+  const auto fault = [&](const char* text) { terse.begin_fault(*parse_fault(text), 0); };
+  CHECK(ask_terse("R1*63\r") == "A*41\r");
+  CHECK(ask_terse("S+055.00*6F\r") == "A*41\r");
+  CHECK(ask_terse("S?*6C\r") == "S+055.00*6F\r");
+  fault(R"({"instrument": "bath", "fault": "damage", "times": 1})");
+  const std::string damaged = ask_terse("S?*6C\r");
+  unsigned sum = 0;
+  for (const char c : damaged.substr(0, damaged.find('*'))) sum ^= static_cast<unsigned char>(c);
+  char wanted[8];
+  std::snprintf(wanted, sizeof wanted, "*%02X\r", sum);
+  CHECK_FALSE(damaged.ends_with(wanted));
+  fault(R"({"instrument": "bath", "fault": "stuck"})");
+  const std::string stuck = ask_terse("T?*6B\r");
+  fault(R"({"instrument": "bath", "fault": "reset"})");
+  CHECK(ask_terse("S?*6C\r") == "S+021.00*6C\r");
+  CHECK(ask_terse("H1*79\r").starts_with("N3"));
+  CHECK(ask_terse("T?*6B\r") == stuck);
+}

@@ -1,0 +1,219 @@
+// nightwell drivers: which there are, what they say on the line, a new one to begin with, and the check of one.
+#include <CLI/CLI.hpp>
+#include <algorithm>
+#include <filesystem>
+#include <memory>
+
+#include "cli/commands.hpp"
+#include "cli/context.hpp"
+#include "cli/driver_files.hpp"
+#include "cli/drivers_check.hpp"
+#include "cli/skeletons.hpp"
+#include "cli/wording.hpp"
+#include "dialect/codec.hpp"
+#include "drivers/registry.hpp"
+#include "nightwell/instrument/scpi.hpp"
+
+namespace nightwell::cli {
+namespace {
+
+namespace fs = std::filesystem;
+
+// ---- list ----
+
+std::string role_text(dialect::Role role) {
+  return role == dialect::Role::scanner ? "scanner" : "heat source";
+}
+
+std::string role_of(const instrument::Registry& registry, const std::string& name) {
+  const bool scanner = registry.scanners.contains(name), source = registry.sources.contains(name);
+  return scanner && source ? "scanner, heat source" : scanner ? "scanner" : "heat source";
+}
+
+void list(Context& context) {
+  const instrument::Registry registry = drivers::registry();
+  std::vector<std::vector<std::string>> rows = {{"driver", "for", "what it is"}};
+  for (const auto& [name, about] : registry.about) rows.push_back({name, role_of(registry, name), about});
+  say(table(rows));
+  const fs::path folder = shipped_dialects();
+  if (folder.empty()) return say("\nNo dialects were found beside this program.\n");
+  std::vector<fs::path> files;
+  std::error_code problem;
+  for (const auto& entry : fs::directory_iterator(folder, problem))
+    if (entry.path().extension() == ".json") files.push_back(entry.path());
+  std::sort(files.begin(), files.end());
+  rows = {{"dialect", "for", "revision", "file"}};
+  for (const fs::path& file : files) {
+    const auto read = read_dialect_file(file);
+    if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&read)) {
+      for (const plan::Fault& fault : *faults) tell(plan::text(fault));
+      context.exit = Exit::bad_input;
+      continue;
+    }
+    const auto& one = std::get<DialectFile>(read);
+    rows.push_back({shown(one.value->name), role_text(one.value->role), std::to_string(one.value->revision),
+                    shown(file.string())});
+  }
+  say("\n" + table(rows));
+  say("\nA bench names a dialect by its file: \"driver\": {\"dialect\": \"NAME.json\"}. More: nightwell drivers show "
+      "NAME\n");
+}
+
+// ---- show ----
+
+std::string bytes_text(const Result<instrument::Message>& message) {
+  return message ? "\"" + instrument::printable(message->bytes, 200) + "\"" : message.error().text();
+}
+
+std::string kind_text(dialect::CommandKind kind) {
+  switch (kind) {
+    case dialect::CommandKind::query: return "question";
+    case dialect::CommandKind::safe_setting: return "setting";
+    case dialect::CommandKind::heat_setting: return "heat setting";
+  }
+  return "";
+}
+
+std::string template_text(const dialect::Template& pattern, const dialect::Dialect& dialect) {
+  std::string out;
+  for (const auto& part : pattern) {
+    if (const auto* text = std::get_if<std::string>(&part))
+      out += *text;
+    else
+      out += "{" + dialect.fields[std::get<std::size_t>(part)].name + "}";
+  }
+  return instrument::printable(out, 200);
+}
+
+// Examples as the driver sends them: whole, with checksum and terminator.
+std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
+                                               std::shared_ptr<const dialect::Dialect> kept) {
+  std::vector<std::vector<std::string>> rows = {{"example", "on the wire"}};
+  if (dialect.role == dialect::Role::heat_source) {
+    const dialect::DialectSource codec(std::move(kept));
+    const double t_c = std::clamp(25.5, dialect.lowest_c.value_or(-273), dialect.highest_c.value_or(10'000));
+    rows.push_back({"who are you", bytes_text(codec.encode(instrument::AskIdentity{}))});
+    rows.push_back({"set " + shortest(t_c) + " °C", bytes_text(codec.encode(instrument::SetTarget{t_c}))});
+    rows.push_back({"output on", bytes_text(codec.encode(instrument::SetOutput{true}))});
+    rows.push_back({"output off", bytes_text(codec.encode(instrument::SetOutput{false}))});
+    return rows;
+  }
+  const dialect::DialectScanner codec(std::move(kept));
+  rows.push_back({"who are you", bytes_text(codec.encode(instrument::AskIdentity{}))});
+  for (const auto& channel : example_channels(dialect))
+    rows.push_back({"read " + std::to_string(channel.address) + ", " + std::string(name(channel.measures)),
+                    bytes_text(codec.encode(instrument::ReadChannel{channel}))});
+  return rows;
+}
+
+std::string register_text(const dialect::RegisterAddress& at) {
+  constexpr const char* tables[] = {"coil", "discrete input", "input register", "holding register"};
+  return std::string(tables[static_cast<std::size_t>(at.table)]) + " " + std::to_string(at.address);
+}
+
+void show_registers(const dialect::Dialect& dialect) {
+  const dialect::RegisterMap& map = *dialect.registers;
+  say(std::string("line      Modbus ") + (map.framing == dialect::Framing::tcp ? "TCP" : "RTU") + ", unit " +
+      std::to_string(map.unit) + "\n\n");
+  std::vector<std::vector<std::string>> rows = {{"what", "where (addresses of the protocol, from 0)"}};
+  rows.push_back({"identity", register_text(map.identity.at) + ", " + std::to_string(map.identity.count) + " of them"});
+  rows.push_back({"temperature", register_text(map.temperature.at)});
+  rows.push_back({"target", register_text(map.target.at)});
+  rows.push_back({"set target", register_text(map.set_target.number.at)});
+  rows.push_back({"output", register_text(map.output.at)});
+  rows.push_back({"set output", register_text(map.set_output.at) + ": on " + std::to_string(map.set_output.on) +
+                                    ", off " + std::to_string(map.set_output.off)});
+  const auto steps = [&rows](const char* when, const std::vector<dialect::RegisterStep>& list) {
+    for (const dialect::RegisterStep& step : list)
+      rows.push_back({when, register_text(step.at) + ": " + std::to_string(step.value) + ", proved by " +
+                                register_text(step.proof) + " = " + std::to_string(step.shown)});
+  };
+  steps("start-up", map.start_up);
+  steps("after \"off\"", map.park);
+  say(table(rows));
+}
+
+void say_limits(const dialect::Dialect& dialect) {
+  if (!dialect.lowest_c && !dialect.highest_c) return;
+  say("limits    " + (dialect.lowest_c ? shortest(*dialect.lowest_c) : std::string("…")) + " to " +
+      (dialect.highest_c ? shortest(*dialect.highest_c) : std::string("…")) + " °C\n");
+}
+
+void show_dialect(const DialectFile& file) {
+  const dialect::Dialect& dialect = *file.value;
+  say(shown(dialect.name) + ", revision " + std::to_string(dialect.revision) + ", for a " + role_text(dialect.role) +
+      "\n");
+  say("file      " + shown(file.path.string()) + "\nsha256    " + file.sha256 + "\n");
+  say_limits(dialect);
+  if (dialect.registers) return show_registers(dialect);
+  const instrument::LineSettings& line = dialect.line;
+  say("line      commands end with \"" + instrument::printable(dialect.command_end) + "\", replies with \"" +
+      instrument::printable(line.reply_ends) + "\"" + (line.echoes ? "; echo" : "") +
+      (line.prompt.empty() ? "" : "; prompt \"" + instrument::printable(line.prompt) + "\"") +
+      (dialect.checksum.kind == dialect::ChecksumKind::none ? "" : "; checksum on every line") + "; pause " +
+      duration_text(to_seconds(line.gap)) + ", quiet after " + duration_text(to_seconds(line.quiet)) + "\n");
+  std::vector<std::vector<std::string>> rows = {{"command", "kind", "sent", "reply"}};
+  for (const auto& [name, index] : dialect.names) {
+    const dialect::DialectCommand& command = dialect.commands[index];
+    rows.push_back({name, kind_text(command.kind), template_text(command.send, dialect),
+                    command.reply ? template_text(*command.reply, dialect) : "-"});
+  }
+  say("\n" + table(rows));
+  const auto steps = [&dialect](const char* when, const std::vector<dialect::DialectStep>& list) {
+    for (const dialect::DialectStep& step : list)
+      say(std::string(when) + template_text(dialect.commands[step.command].send, dialect) +
+          (step.number ? " with " + shortest(*step.number) : "") +
+          (step.query ? ", proved by \"" + instrument::printable(step.is) + "\"" : "") + "\n");
+  };
+  if (!dialect.start_up.empty() || !dialect.park.empty()) say("\n");
+  steps("at the start-up  ", dialect.start_up);
+  steps("after \"off\"      ", dialect.park);
+  say("\n" + table(examples(dialect, file.value)));
+}
+
+void show_one(Context& context, const std::string& name) {
+  const instrument::Registry registry = drivers::registry();
+  if (const auto about = registry.about.find(name); about != registry.about.end()) {
+    say(name + ": " + about->second + "\n");
+    if (const auto sends = registry.sends.find(name); sends != registry.sends.end())
+      say("sends     " + sends->second + "\n");
+    return;
+  }
+  const auto read = read_dialect_file(dialect_path(name));
+  if (const auto* file = std::get_if<DialectFile>(&read)) return show_dialect(*file);
+  for (const plan::Fault& fault : std::get<std::vector<plan::Fault>>(read)) tell(plan::text(fault));
+  context.exit = Exit::bad_input;
+}
+
+void add_new(CLI::App& drivers, Context& context) {
+  auto* command = drivers.add_subcommand("new", "write a driver to begin with, and how to try it: NAME/");
+  auto kind = std::make_shared<std::string>(), name = std::make_shared<std::string>();
+  command->add_option("KIND", *kind, skeleton_kinds)->required();
+  command->add_option("NAME", *name, "of the driver and its folder, which must not exist: a-z, 0-9, '-'")->required();
+  command->callback([&context, kind, name] {
+    const auto made = make_skeleton(*kind, *name);
+    if (!made) return context.fail(made.error());
+    for (const fs::path& file : made->files) say("wrote   " + shown(file.string()) + "\n");
+    say("try it  " + shown(made->how_to_try) + "\n");
+  });
+}
+
+}  // namespace
+
+void add_drivers(CLI::App& program, Context& context) {
+  auto* group =
+      program.add_subcommand("drivers", "what speaks to instruments: which there are, a new one, and the check of one");
+  group->require_subcommand(1);
+  group->add_subcommand("list", "the drivers of this program, and the dialects that came with it")
+      ->callback([&context] { list(context); });
+  auto* showing =
+      group->add_subcommand("show", "what a driver or a dialect says on the line, and every fault of a dialect's file");
+  auto name = std::make_shared<std::string>();
+  showing->add_option("NAME", *name, "a driver, a shipped dialect, or a dialect's FILE")->required();
+  showing->callback([&context, name] { show_one(context, *name); });
+  add_drivers_check(*group, context);
+  add_new(*group, context);
+  add_drivers_talk(*group, context);
+}
+
+}  // namespace nightwell::cli

@@ -1,0 +1,92 @@
+// A scanner sweep by our engine: so many readings of so many channels, one scanner after the other's reply, scanners beside
+// each other. Driven by sweep_bench.py, which measures a plain script on the same ports beside it.
+//
+//   sweep_bench READINGS PTY…   prints JSON: wall_s, cpu_s (of this process, getrusage), readings, sum (of the values)
+#include <sys/resource.h>
+
+#include <asio/co_spawn.hpp>
+#include <chrono>
+#include <cstdio>
+#include <cstdlib>
+#include <memory>
+#include <vector>
+
+#include "drivers/registry.hpp"
+#include "instrument/open_port.hpp"
+
+namespace {
+
+using namespace nightwell;
+using namespace nightwell::instrument;
+
+struct Sums {
+  double values = 0;
+  std::size_t readings = 0;
+  bool failed = false;
+};
+
+asio::awaitable<void> identify(Scanner& scanner, Sums& sums) {
+  const auto identity = co_await scanner.identify();
+  if (identity) co_return;
+  sums.failed = true;
+  std::fprintf(stderr, "%s\n", identity.error().text().c_str());
+}
+
+asio::awaitable<void> sweep(Scanner& scanner, int readings, Sums& sums) {
+  ChannelSetup channel;
+  channel.measures = Quantity::resistance;
+  for (int i = 0; i < readings && !sums.failed; ++i) {
+    channel.address = 101 + i % 20;
+    const auto reading = co_await scanner.read(channel);
+    if (reading) {
+      sums.values += reading->value;
+      ++sums.readings;
+    } else {
+      sums.failed = true;
+      std::fprintf(stderr, "%s\n", reading.error().text().c_str());
+    }
+  }
+}
+
+double cpu_s() {
+  rusage used{};
+  ::getrusage(RUSAGE_SELF, &used);
+  const auto seconds = [](const timeval& t) {
+    return static_cast<double>(t.tv_sec) + static_cast<double>(t.tv_usec) / 1e6;
+  };
+  return seconds(used.ru_utime) + seconds(used.ru_stime);
+}
+
+}  // namespace
+
+int main(int count, char** arguments) {
+  if (count < 3) return 2;
+  ignore_sigpipe();
+  asio::io_context io{1};
+  const int readings = std::atoi(arguments[1]);
+  const Registry registry = drivers::registry();
+  std::vector<std::unique_ptr<Scanner>> scanners;
+  Sums sums;
+  const auto ended = [&](std::exception_ptr failed) { sums.failed = sums.failed || failed; };
+  for (int i = 2; i < count; ++i) {
+    ConnectionSettings settings;
+    settings.name = arguments[i];
+    settings.driver = "scpi-scanner";
+    settings.port = PtyPort{arguments[i]};
+    settings.reply = std::chrono::seconds(2);
+    auto made = registry.scanners.at(settings.driver)(io, settings);
+    if (!made) return 1;
+    scanners.push_back(std::move(made).value());
+    asio::co_spawn(io, identify(*scanners.back(), sums), ended);
+  }
+  io.run();
+  io.restart();
+  const double cpu_before_s = cpu_s();
+  const auto begin = std::chrono::steady_clock::now();
+  for (const auto& scanner : scanners) asio::co_spawn(io, sweep(*scanner, readings, sums), ended);
+  io.run();
+  const double wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
+  std::printf("{\"wall_s\": %.6f, \"cpu_s\": %.6f, \"readings\": %zu, \"sum\": %.9g}\n", wall_s, cpu_s() - cpu_before_s,
+              sums.readings, sums.values);
+  return sums.failed ? 1 : 0;
+}

@@ -1,0 +1,125 @@
+"""What a sweep over pseudo-terminals costs: our engine (bin/sweep_bench) beside the script that a lab would write on
+python3-serial, alternating, on the same terminals, whose instruments answer after a stated time. By hand, on a quiet machine:
+
+    python3 tests/bench/sweep_bench.py build/release/bin/sweep_bench [ROUNDS]
+
+Printed: total time over the sum of the instruments' own answer times (the limit; for several beside each other the slowest's
+sum), and processor time a reading (getrusage, the client's process alone). Median of the rounds.
+"""
+import json
+import os
+import pty
+import resource
+import statistics
+import subprocess
+import sys
+import time
+import tty
+
+import serial
+
+IDENTITY = b"SEEDBANK,SCAN,S01,1.0\n"
+
+
+class Instrument:
+    """Answers every question after `delay_s`, on a pseudo-terminal, in a process of its own; counts what it waited."""
+
+    def __init__(self, delay_s):
+        self.master, slave = pty.openpty()
+        tty.setraw(slave)
+        self.path = os.ttyname(slave)
+        self.waited = os.pipe()
+        self.pid = os.fork()
+        if self.pid == 0:
+            self.serve(delay_s)
+        os.close(self.waited[1])
+
+    def serve(self, delay_s):
+        held = b""
+        while True:
+            held += os.read(self.master, 4096)
+            while b"\n" in held:
+                line, held = held.split(b"\n", 1)
+                if delay_s:
+                    time.sleep(delay_s)
+                if line == b"*IDN?":
+                    os.write(self.master, IDENTITY)
+                elif line.startswith(b"SYST"):
+                    os.write(self.master, b'0,"No error"\n')
+                elif line.endswith(b"?") or b"? " in line:
+                    os.write(self.master, b"+1.08179000E+02\n")
+
+    def end(self):
+        os.kill(self.pid, 9)
+        os.waitpid(self.pid, 0)
+        os.close(self.master)
+
+
+def own_time_s(delay_s, count):
+    """What the instrument alone takes for so many answers: its sleeps, measured as it sleeps them."""
+    begin = time.perf_counter()
+    for _ in range(count):
+        if delay_s:
+            time.sleep(delay_s)
+    return time.perf_counter() - begin
+
+
+def script(paths, readings):
+    """A sweep as a script does it: one instrument after the other; in a process of its own, for its processor time."""
+    out, into = os.pipe()
+    pid = os.fork()
+    if pid == 0:
+        ports = [serial.Serial(path, 9600, timeout=2) for path in paths]
+        for port in ports:
+            port.write(b"*IDN?\n")
+            assert port.readline() == IDENTITY
+        before, begin, total = resource.getrusage(resource.RUSAGE_SELF), time.perf_counter(), 0.0
+        for i in range(readings):
+            for port in ports:
+                port.write(b"MEASure:FRESistance? (@%d)\n" % (101 + i % 20))
+                total += float(port.readline())
+        wall_s, after = time.perf_counter() - begin, resource.getrusage(resource.RUSAGE_SELF)
+        cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+        os.write(into, json.dumps({"wall_s": wall_s, "cpu_s": cpu_s, "readings": readings * len(ports), "sum": total}).encode())
+        os._exit(0)
+    os.close(into)
+    with os.fdopen(out) as f:
+        answer = json.load(f)
+    os.waitpid(pid, 0)
+    return answer
+
+
+def engine(program, paths, readings):
+    return json.loads(subprocess.run([program, str(readings), *paths], capture_output=True, text=True, check=True).stdout)
+
+
+def measure(program, instruments, delay_s, readings, rounds):
+    there = [Instrument(delay_s) for _ in range(instruments)]
+    paths = [one.path for one in there]
+    rows = {"engine": [], "script": []}
+    limits = []
+    for _ in range(rounds):
+        limits.append(own_time_s(delay_s, readings))
+        rows["engine"].append(engine(program, paths, readings))
+        rows["script"].append(script(paths, readings))
+    for one in there:
+        one.end()
+    limit_s = statistics.median(limits)
+    for name, runs in rows.items():
+        assert all(abs(run["sum"] / run["readings"] - 108.179) < 1e-6 for run in runs), "every reading as sent"
+        wall_s = statistics.median(run["wall_s"] for run in runs)
+        cpu_us = statistics.median(1e6 * run["cpu_s"] / run["readings"] for run in runs)
+        over = f"{wall_s / limit_s:6.3f} x the limit" if delay_s else f"{1e6 * wall_s / readings / instruments:6.1f} us a reading"
+        print(f"{instruments} instrument(s), answer {1e3 * delay_s:.0f} ms: {name:7} {wall_s:7.3f} s  {over}  cpu {cpu_us:6.1f} us a reading")
+
+
+def main():
+    program, rounds = sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 5
+    print(f"load before: {os.getloadavg()[0]:.2f}")
+    measure(program, 1, 0.005, 400, rounds)
+    measure(program, 4, 0.005, 400, rounds)
+    measure(program, 1, 0, 20000, rounds)
+    print(f"load after: {os.getloadavg()[0]:.2f}")
+
+
+main()

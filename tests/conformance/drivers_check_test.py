@@ -1,0 +1,221 @@
+"""The conformance run as a lab calls it: every driver and dialect of the tree against simulated instruments on real ports, and
+what becomes of the heat when the check is interrupted or killed. Python 3, standard library only.
+
+A driver that `nightwell drivers list` names, or a dialect that lies in drivers/dialects, fails this test until it has a check here.
+"""
+import concurrent.futures
+import glob
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+
+BIN, SOURCE = os.environ["NIGHTWELL_BIN_DIR"], os.environ["NIGHTWELL_SOURCE_DIR"]
+sys.path.insert(0, f"{SOURCE}/tests/end_to_end")
+from lab import check, wait_for, write  # noqa: E402
+
+HEAT = ["--lowest", "15", "--highest", "40", "--refused-target", "125", "--reply", "0.3"]
+SCAN = ["--channels", "101,102", "--missing-channel", "150", "--reply", "0.3"]
+# What is checked by other names: dialects one by one, programs by the tests of driver programs.
+NOT_BY_NAME = {"dialect", "program"}
+
+
+def free_port():
+    with socket.socket() as s:
+        s.bind(("127.0.0.1", 0))
+        return s.getsockname()[1]
+
+
+class Sim:
+    def __init__(self, folder):
+        self.folder = folder
+        self.tcp_source, self.tcp_scanner, self.tcp_registers = free_port(), free_port(), free_port()
+        platinum = {"kind": "platinum", "r0_ohm": 100.0}
+        sensors = {f"{s}-{i}": {"model": dict(platinum, r0_ohm=100.0 * i), "noise": 1e-5}
+                   for s in ("plain", "tcp", "chatty", "of-bench") for i in (1, 2)}
+        channels = lambda s: {"101": {"sensor": f"{s}-1"}, "102": {"sensor": f"{s}-2"}}  # noqa: E731
+        pty = lambda name: {"type": "pty", "path": f"{folder}/{name}"}  # noqa: E731
+        tcp = lambda port: {"type": "tcp", "port": port}  # noqa: E731
+        plant = {"lowest_c": -40, "highest_c": 120}
+        source = lambda port, **more: dict({"kind": "bath", "port": port, "plant": plant}, **more)  # noqa: E731
+        scanner = lambda port, s, **more: dict({"port": port, "reading_s": 0.5, "channels": channels(s)}, **more)  # noqa: E731
+        self.config = {
+            "format": "nightwell-sim/1", "ambient_c": 21.0, "sensors": sensors,
+            "sources": {"plain": source(pty("source")), "tcp": source(tcp(self.tcp_source)),
+                        "terse": source(pty("terse"), manner="terse"), "killed": source(pty("killed"), manner="terse"),
+                        "stopped": source(pty("stopped")), "rtu": source(pty("rtu"), manner="modbus"),
+                        "tcp-registers": source(tcp(self.tcp_registers), manner="modbus"),
+                        "for-program": source(pty("for-program"), manner="terse")},
+            "scanners": {"s-of-bench": scanner(pty("of-bench"), "of-bench"), "s-plain": scanner(pty("scanner"), "plain"), "s-tcp": scanner(tcp(self.tcp_scanner), "tcp"),
+                         "s-chatty": scanner(pty("chatty"), "chatty", manner="chatty")}}
+
+    def __enter__(self):
+        path = write(f"{self.folder}/sim.json", self.config)
+        self.process = subprocess.Popen([f"{BIN}/nightwell-simbench", path, "--speed", "20", "--log", f"{self.folder}/log"],
+                                        stdout=subprocess.PIPE, text=True)
+        check(self.process.stdout.readline() == "ready\n", "the simulated bench did not begin")
+        return self
+
+    def __exit__(self, *_):
+        self.process.terminate()
+        self.process.wait()
+        self.process.stdout.close()
+
+    def heard(self, name):
+        with open(f"{self.folder}/log/{name}.log") as f:
+            return [line.rstrip("\n").split("\t") for line in f]
+
+
+def command(*arguments):
+    return [f"{BIN}/nightwell", "drivers", *arguments]
+
+
+def run(*arguments):
+    return subprocess.run(command(*arguments), capture_output=True, text=True, timeout=300)
+
+
+def every_driver_and_dialect_passes(sim):
+    with open(f"{SOURCE}/drivers/dialects/register-furnace.json") as f:
+        over_tcp = json.load(f)
+    over_tcp["modbus"]["framing"] = "tcp"
+    tcp_file = write(f"{sim.folder}/registers-tcp.json", over_tcp)
+    by_driver = {"scpi-source": [["--port", f"pty:{sim.folder}/source", *HEAT],
+                                 ["--port", f"tcp:127.0.0.1:{sim.tcp_source}", "--i-am-beside-it", *HEAT]],
+                 "scpi-scanner": [["--port", f"pty:{sim.folder}/scanner", *SCAN],
+                                  ["--port", f"tcp:127.0.0.1:{sim.tcp_scanner}", *SCAN]],
+                 "terse-bath": [["--port", f"pty:{sim.folder}/terse", *HEAT], []],
+                 "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT]],
+                 tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT]],
+                 f"{SOURCE}/demo/drivers/bath_driver.py": [["--for", "heat_source", "--port", f"pty:{sim.folder}/for-program", *HEAT]],
+                 "chatty-scanner": [["--port", f"pty:{sim.folder}/chatty", *SCAN], []]}
+    listed = run("list")
+    check(listed.returncode == 0, listed.stderr)
+    drivers = {line.split()[0] for line in listed.stdout.split("\n\n")[0].splitlines()[1:]}
+    dialects = {os.path.basename(p)[:-5] for p in glob.glob(f"{SOURCE}/drivers/dialects/*.json")}
+    unchecked = (drivers - NOT_BY_NAME | dialects) - by_driver.keys()
+    check(not unchecked, f"no conformance check here for {sorted(unchecked)}: add one to by_driver")
+    checks = [(name, arguments) for name, list_of in by_driver.items() for arguments in list_of]
+    with concurrent.futures.ThreadPoolExecutor(len(checks)) as pool:
+        outcomes = list(pool.map(lambda one: run("check", one[0], *one[1], "--json"), checks))
+    for (name, arguments), outcome in zip(checks, outcomes):
+        where = f"{name} {' '.join(arguments)}"
+        check(outcome.returncode in (0, 1), f"{where}: exit {outcome.returncode}\n{outcome.stderr}")
+        report = json.loads(outcome.stdout)
+        bad = [c for c in report["cases"] if c["verdict"] != "passed"]
+        told = "\n".join(f"{c['verdict']}: {c['case']}, {c['state']}: {c['happened']}" for c in bad)
+        check(outcome.returncode == 0 and report["passed"], f"{where}: {report['summary']}\n{told}")
+        # With a channel to miss, a target to refuse and distinct values, nothing may be left out.
+        check(not bad, f"{where}: {told}")
+        cases = [c["case"] for c in report["cases"]]
+        heats = "--lowest" in arguments
+        check((report["port"] is None) == (not arguments), f"{where}: says it asked {report['port']}")
+        check(("parked by the guardian, on the instrument's own port" in cases) == heats, f"{where}: who parked it?")
+
+
+def a_careful_check_sets_nothing(sim):
+    before = len(sim.heard("plain"))
+    outcome = run("check", "scpi-source", "--port", f"pty:{sim.folder}/source", "--careful", "--reply", "0.3")
+    check(outcome.returncode == 0, outcome.stdout + outcome.stderr)
+    for entry in sim.heard("plain")[before:]:
+        sent = entry[2].upper()
+        check(not ("SPO" in sent and "?" not in sent) and "OUTP:STAT O" not in sent and "OUTPUT:STATE O" not in sent,
+              f"sent {sent}")
+
+
+def an_instrument_of_a_bench_is_checked(sim):
+    bench = {"format": "nightwell-bench/1", "bench": "b", "sources": {}, "scanners": {
+        "s": {"driver": "scpi-scanner", "port": {"type": "pty", "path": f"{sim.folder}/of-bench"}, "reply_s": 0.3}}, "channels": {
+        f"c{i}": {"scanner": "s", "address": i, "measures": "resistance"} for i in (101, 102)}}
+    path = write(f"{sim.folder}/bench.json", bench)
+    outcome = run("check", "s", "--bench", path, "--missing-channel", "150")
+    check(outcome.returncode == 0, outcome.stdout + outcome.stderr)
+    outcome = run("check", "t", "--bench", path)
+    check(outcome.returncode == 2 and "no instrument named" in outcome.stderr, outcome.stderr)
+
+
+def interrupted_it_parks(sim):
+    process = subprocess.Popen(command("check", "scpi-source", "--port", f"pty:{sim.folder}/stopped", *HEAT),
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    wait_for(lambda: any("ON" in entry[2].upper() for entry in sim.heard("stopped")))
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    check(process.returncode == 1, f"exit {process.returncode}: {err}")
+    check("stopped by a signal" in out and "passed   parked by the guardian" in out, out + err)
+    asked = [entry for entry in sim.heard("stopped") if "OUTP" in entry[2].upper() and "?" in entry[2]]
+    check(asked[-1][3] == "0", f"the last read-back of the output: {asked[-1]}")
+
+
+def killed_the_guardian_parks(sim):
+    process = subprocess.Popen(command("check", "terse-bath", "--port", f"pty:{sim.folder}/killed", *HEAT),
+                               stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+    wait_for(lambda: any(entry[2].startswith("H1*") for entry in sim.heard("killed")))
+    process.kill()
+    at = len(sim.heard("killed"))
+    process.wait()
+    # The guardian reads the output back last, and leaves: its standard error, which it shares with the check, closes.
+    process.stderr.read()
+    process.stderr.close()
+    heard = sim.heard("killed")
+    check(any(entry[2].startswith("H0*") for entry in heard[at - 1:]), f"no \"off\" after the kill: {heard[at - 1:]}")
+    states = [entry[3] for entry in heard if entry[2].startswith("H?")]
+    check(states[-1].startswith("H0"), f"the last read-back of the output: {states[-1]}")
+
+
+def bad_arguments_are_told(sim):
+    folder = sim.folder
+    for arguments, told in [(["check", "nothing-like-it"], "neither a driver"),
+                            (["check", "scpi-source"], "only a dialect has a mirror"),
+                            (["check", "terse-bath", "--port", "serial:ttyUSB0"], "absolute path"),
+                            (["check", "scpi-source", "--port", f"pty:{folder}/source"], "--lowest C --highest C"),
+                            (["check", "scpi-scanner", "--port", f"pty:{folder}/scanner"], "--channels 101,102"),
+                            (["check", "scpi-scanner", "--port", f"pty:{folder}/scanner", "--channels", "1", "--measures", "x"],
+                             "--measures"),
+                            (["show", f"{folder}/none.json"], "none.json"),
+                            (["new", "pudding", "x"], "no kind"), (["new", "source-dialect", "../x"], "a-z")]:
+        outcome = run(*arguments)
+        check(outcome.returncode == 2 and told in outcome.stderr, f"{arguments}: {outcome.returncode} {outcome.stderr}")
+    outcome = subprocess.run(command("check", "scpi-source", "--port", f"tcp:127.0.0.1:{sim.tcp_source}", *HEAT),
+                             stdin=subprocess.DEVNULL, capture_output=True, text=True)
+    check(outcome.returncode == 3 and "--i-am-beside-it" in outcome.stderr, outcome.stderr)
+
+
+def a_new_dialect_passes_at_once(sim):
+    def one(kind):
+        made = subprocess.run(command("new", kind, f"my-{kind}"), cwd=sim.folder, capture_output=True, text=True)
+        check(made.returncode == 0, made.stderr)
+        again = subprocess.run(command("new", kind, f"my-{kind}"), cwd=sim.folder, capture_output=True, text=True)
+        check(again.returncode == 2 and "nothing is written over" in again.stderr, again.stderr)
+        report = f"{sim.folder}/{kind}.md"
+        tried = subprocess.run([f"{sim.folder}/my-{kind}/check.sh", "--report", report], capture_output=True, text=True,
+                               env=dict(os.environ, PATH=f"{BIN}:{os.environ['PATH']}"))
+        check(tried.returncode == 0, tried.stdout + tried.stderr)
+        with open(report) as f:
+            text = f.read()
+        check("NO INSTRUMENT WAS ASKED" in text and f"my-{kind}" in text, text[:800])
+        if kind == "source-program":
+            return
+        shown = run("show", f"{sim.folder}/my-{kind}/my-{kind}.json")
+        check(shown.returncode == 0 and "on the wire" in shown.stdout, shown.stdout + shown.stderr)
+    with concurrent.futures.ThreadPoolExecutor() as pool:
+        list(pool.map(one, ["source-dialect", "scanner-dialect", "source-program"]))
+
+
+def main():
+    tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, interrupted_it_parks, killed_the_guardian_parks, a_new_dialect_passes_at_once,
+             bad_arguments_are_told]
+    chosen = [t for t in tests + [a_careful_check_sets_nothing] if not sys.argv[1:] or t.__name__ in sys.argv[1:]]
+    with tempfile.TemporaryDirectory() as folder, Sim(folder) as sim:
+        # Side by side: nearly all of their time is waiting. Only the careful one wants its port for itself.
+        with concurrent.futures.ThreadPoolExecutor(len(tests)) as pool:
+            running = [pool.submit(t, sim) for t in chosen if t is not a_careful_check_sets_nothing]
+            for one in running:
+                one.result()
+        if a_careful_check_sets_nothing in chosen:
+            a_careful_check_sets_nothing(sim)
+    print("ok")
+
+
+main()

@@ -1,0 +1,61 @@
+// The mirror speaks what the dialect says, and no more.
+#include "conformance/mirror.hpp"
+
+#include <catch2/catch.hpp>
+#include <fstream>
+#include <iterator>
+
+#include "dialect/read_dialect.hpp"
+#include "plain_bath.hpp"
+
+namespace {
+
+using namespace nightwell;
+using conformance::Mirror;
+
+Mirror mirror_of(const std::string& text) {
+  return Mirror(dialect::dialect_from(nlohmann::json::parse(text).dump(-1, ' ', true)).value());
+}
+std::string dialect_file(const std::string& name) {
+  std::ifstream file(std::string(NIGHTWELL_SOURCE_DIR) + "/drivers/dialects/" + name);
+  return {std::istreambuf_iterator<char>(file), {}};
+}
+
+TEST_CASE("A mirror keeps targets and outputs, and answers in the dialect's words", "[mirror]") {
+  auto mirror = mirror_of(conformance::test::plain_bath);
+  CHECK(mirror.hear("VER\r") == "BATH mirror\r");
+  CHECK(mirror.hear("PV\r") == "23.00\r");
+  CHECK(mirror.hear("SP\r") == "30.00\r");
+  CHECK(mirror.hear("SP=25.50\r") == "OK\r");
+  CHECK(mirror.hear("SP\r") == "25.50\r");
+  CHECK(mirror.hear("HEAT\r") == "OFF\r");
+  CHECK(mirror.hear("HEAT=1\r") == "OK\r");
+  CHECK(mirror.hear("HEAT\r") == "ON\r");
+  CHECK(mirror.hear("HEAT=0\rHEAT\r") == "OK\rOFF\r");
+}
+
+TEST_CASE("A mirror refuses what it does not understand, and once what it is told to", "[mirror]") {
+  auto mirror = mirror_of(conformance::test::plain_bath);
+  CHECK(mirror.hear("SP=hot\r") == "ERR 0\r");
+  mirror.refuse_next();
+  CHECK(mirror.hear("VER\r") == "BATH mirror\r");  // never the identity: it is the way back into step
+  CHECK(mirror.hear("SP=40.00\r") == "ERR 0\r");
+  CHECK(mirror.hear("SP\r") == "30.00\r");
+}
+
+TEST_CASE("A mirror has the dialect's checksum, steps, echo and prompt", "[mirror]") {
+  auto bath = mirror_of(dialect_file("terse-bath.json"));
+  // XOR of "T?" is 0x54 ^ 0x3F = 0x6B; of "T+023.00" worked out by hand: 0x54^2B^30^32^33^2E^30^30 = 0x60.
+  CHECK(bath.hear("T?*6B\r") == "T+023.00*60\r");
+  CHECK(bath.hear("T?*6C\r").front() == 'N');
+  CHECK(bath.hear("R?*6D\r") == "R0*62\r");
+  CHECK(bath.hear("R1*63\r") == "A*41\r");
+  CHECK(bath.hear("R?*6D\r") == "R1*63\r");
+  auto scanner = mirror_of(dialect_file("chatty-scanner.json"));
+  CHECK(scanner.hear("who\r\n") == "who\r\nI am mirror\r\n> ");
+  const std::string one = scanner.hear("read ohm 101\r\n"), other = scanner.hear("read ohm 102\r\n");
+  CHECK_THAT(one, Catch::StartsWith("read ohm 101\r\n101: ") && Catch::EndsWith("Ohm\r\n> ") && Catch::Contains(","));
+  CHECK(one.substr(19) != other.substr(19));
+}
+
+}  // namespace
