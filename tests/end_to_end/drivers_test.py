@@ -148,7 +148,8 @@ def a_driver_whose_guardian_is_killed_switches_off():
         with open(f"{log}/bath.log") as f:
             last = [line.split("\t")[2:4] for line in f][-1]
         check(last[0].startswith("H?") and last[1].startswith("H0"), f"it proved that before it ended: {last}")
-        lab.wait_state(number, "parked", seconds=60)
+        wait_for(lambda: "parked" in phase(lab, number)(), 60)
+        lab.kill(lab.daemon)  # it would wait for a guardian that is no more
 
 
 def parent_of(pid):
