@@ -183,6 +183,14 @@ Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, 
   return driver;
 }
 
+// What an instrument asks for itself, or else its bench.
+bool read_wire_log(ObjectReader& reader, const Driver& driver, const BenchDraft& bench) {
+  const auto own = reader.truth_if("wire_log");
+  if (own == true && !driver.program.file.empty())
+    reader.refuse("wire_log", "false", "a driver's program has the port itself: nothing else sees its wire");
+  return own.value_or(bench.wire_log);
+}
+
 sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, const std::string& directory,
                                const LoadOptions& options, const DriverFiles& files, BenchDraft& bench) {
   sequence::Scanner scanner;
@@ -195,7 +203,7 @@ sequence::Scanner read_scanner(ObjectReader& reader, const std::string& name, co
   if (const auto port = read_port(reader, directory)) scanner.port = *port;
   scanner.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   scanner.identity = reader.text_if("identity").value_or("");
-  scanner.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
+  scanner.wire_log = read_wire_log(reader, driver, bench);
   reader.finish();
   return scanner;
 }
@@ -273,7 +281,7 @@ void read_wire(ObjectReader& reader, SourceDraft& draft, const std::string& dire
   if (driver.dialect != nullptr) check_framing(reader, source.port, *driver.dialect->value);
   source.reply = seconds_or_zero(reader.number("reply_s", ranges::reply_s));
   source.identity = reader.text_if("identity").value_or("");
-  source.wire_log = reader.truth_if("wire_log").value_or(bench.wire_log);
+  source.wire_log = read_wire_log(reader, driver, bench);
   read_watching(reader, source);
 }
 

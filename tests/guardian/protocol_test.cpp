@@ -20,6 +20,7 @@ Setup a_setup(Port port) {
   setup.connection.reply = from_seconds(1.5);
   setup.connection.identity = "cold store";
   setup.connection.dialect = "{\"format\":\"nightwell-dialect/1\"}";
+  setup.connection.program = {"bath.py", "/opt/drivers/bath.py", {"--slow", "\xC2\xB0"}, std::string(64, 'a')};
   setup.connection.wire_log = "/var/lib/runs/wire/bath.log";
   setup.limits = guardian::test::cold_store_limits();
   setup.speed = 60;
@@ -71,6 +72,7 @@ TEST_CASE("Requests and reports come back as they went", "[protocol]") {
   const auto& setup = std::get<Setup>(*read);
   CHECK(setup.connection.reply == from_seconds(1.5));
   CHECK(setup.connection.identity == "cold store");
+  CHECK(setup.connection.program == a_setup(PtyPort{"x"}).connection.program);
   CHECK(setup.limits.stale == from_seconds(12));
   CHECK(setup.limits.safe_c == 20);
   CHECK(setup.speed == 60);

@@ -1,4 +1,5 @@
-"""Our Modbus source against servers of others: libmodbus's own, and pymodbus; each on TCP and as RTU on a terminal.
+"""Our Modbus source against servers of others: libmodbus's own, and pymodbus; each on TCP and as RTU on a terminal. And the
+simulated controller against a client of others, pymodbus's.
 
 usage: peers_test.py BIN_DIR SOURCE_DIR. python3-pymodbus and python3-serial-asyncio (Debian 12: 3.0.0). The registers are
 those of the shipped dialect register-furnace, but that these servers only hold what is written: so the output is read from
@@ -10,14 +11,16 @@ import os
 import pty
 import select
 import socket
+import struct
 import subprocess
 import sys
 import tempfile
 import threading
 import tty
 
+from pymodbus.client import ModbusSerialClient, ModbusTcpClient
 from pymodbus.datastore import ModbusServerContext, ModbusSlaveContext, ModbusSparseDataBlock
-from pymodbus.server import ModbusSerialServer, ModbusTcpServer
+from pymodbus.server.async_io import ModbusSerialServer, ModbusTcpServer
 from pymodbus.transaction import ModbusRtuFramer, ModbusSocketFramer
 
 BIN, SOURCE = sys.argv[1], sys.argv[2]
@@ -132,19 +135,56 @@ def against_pymodbus(folder, framing, dialect, number):
         cable.close()
 
 
+def the_simulated_controller(folder, framing):
+    place = {"type": "tcp", "port": free_port()} if framing == "tcp" else {"type": "pty", "path": f"{folder}/controller"}
+    with open(f"{folder}/sim.json", "w") as f:
+        json.dump({"format": "nightwell-sim/1", "ambient_c": 21.0, "scanners": {}, "sensors": {},
+                   "sources": {"oven": {"kind": "furnace", "port": place, "manner": "modbus"}}}, f)
+    sim = subprocess.Popen([f"{BIN}/nightwell-simbench", f"{folder}/sim.json"], stdout=subprocess.PIPE, text=True)
+    try:
+        assert sim.stdout.readline() == "ready\n"
+        client = (ModbusTcpClient("127.0.0.1", place["port"]) if framing == "tcp" else
+                  ModbusSerialClient(place["path"], framer=ModbusRtuFramer, baudrate=115200, timeout=2))
+        assert client.connect()
+        read = lambda call, *where: call(*where, slave=17)
+        model, serial, firmware = read(client.read_input_registers, 0, 3).registers
+        assert (model, firmware) == (20055, 103) and serial > 0
+        low, high = read(client.read_input_registers, 8, 2).registers
+        t_c = struct.unpack(">f", struct.pack(">HH", high, low))[0]
+        assert abs(t_c - 21) < 5, f"about the room's temperature, not {t_c}"
+        assert client.write_register(16, 5000, slave=17).exception_code == 4, "no remote control yet"
+        assert not client.write_register(20, 1, slave=17).isError()
+        assert not client.write_registers(16, [5000], slave=17).isError()
+        assert read(client.read_holding_registers, 16, 1).registers == [5000]
+        assert client.write_register(16, 30000, slave=17).exception_code == 3, "3000 °C"
+        assert read(client.read_holding_registers, 17, 1).exception_code == 2
+        assert not client.write_coil(0, True, slave=17).isError()
+        assert read(client.read_input_registers, 12, 1).registers == [1]
+        assert read(client.read_coils, 0, 1).bits[0] is True
+        assert not client.write_coil(0, False, slave=17).isError()
+        assert not client.write_register(21, 1, slave=17).isError()
+        assert read(client.read_input_registers, 12, 1).registers == [4]
+        client.close()
+    finally:
+        sim.terminate()
+        sim.wait()
+
+
 def main():
     failed = 0
     with tempfile.TemporaryDirectory() as folder:
         for framing in ("tcp", "rtu"):
+            trials = [(the_simulated_controller, (folder, framing))]
             for number, dialect in enumerate(dialects(folder, framing)):
-                for peer in (against_libmodbus, against_pymodbus):
-                    what = f"{peer.__name__} {os.path.basename(dialect)}"
-                    try:
-                        peer(folder, framing, dialect, number)
-                        print(f"ok    {what}")
-                    except Exception as error:  # every failure is reported, the others still run
-                        failed += 1
-                        print(f"FAIL  {what}: {type(error).__name__}: {error}")
+                trials += [(peer, (folder, framing, dialect, number)) for peer in (against_libmodbus, against_pymodbus)]
+            for peer, arguments in trials:
+                what = f"{peer.__name__} {' '.join(os.path.basename(str(a)) for a in arguments[1:])}"
+                try:
+                    peer(*arguments)
+                    print(f"ok    {what}")
+                except Exception as error:  # every failure is reported, the others still run
+                    failed += 1
+                    print(f"FAIL  {what}: {type(error).__name__}: {error}")
     sys.exit(1 if failed else 0)
 
 

@@ -2,6 +2,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <fstream>
@@ -120,6 +121,43 @@ TEST_CASE("files come through JSON as they were") {
     CHECK(came->cards.size() == gathered.cards.size());
     CHECK(texts(faults_of(*came)) == texts(faults_of(gathered)));
   }
+}
+
+TEST_CASE("a driver's program is frozen with its path, its arguments and its hash") {
+  const Folder folder;
+  auto files = example();
+  files.bench["sources"]["bath"]["driver"] = {{"program", "own driver.sh"}, {"arguments", {"--port", ""}}};
+  write(folder, files);
+  CHECK_THAT(
+      texts(faults_of(gather(folder))),
+      Catch::Contains("/sources/bath/driver/program: found \"own driver.sh\"") && Catch::Contains("No such file"));
+  write(folder / "bench/own driver.sh", "abc");
+  CHECK_THAT(texts(faults_of(gather(folder))), Catch::Contains("chmod a+x"));
+  fs::permissions(folder / "bench/own driver.sh", fs::perms(0777));
+  CHECK_THAT(texts(faults_of(gather(folder))), Catch::Contains("chmod go-w"));
+  fs::permissions(folder / "bench/own driver.sh", fs::perms(0755));
+  fs::permissions(folder / "bench", fs::perms(0755));
+  const auto gathered = gather(folder);
+  // The hash of "abc": FIPS 180-4's own example, from memory of it.
+  const std::string abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+  for (const auto& came : {gathered, *plan::files_from_json(plan::files_to_json(gathered))}) {
+    const auto loaded = plan::load(came, on());
+    REQUIRE(std::holds_alternative<sequence::Plan>(loaded));
+    const auto& plan = std::get<sequence::Plan>(loaded);
+    const auto source =
+        std::find_if(plan.sources.begin(), plan.sources.end(), [](const auto& s) { return s.name == "bath"; });
+    REQUIRE(source != plan.sources.end());
+    CHECK(source->driver == "program");
+    CHECK(source->program ==
+          DriverProgram{"own driver.sh", (folder / "bench/own driver.sh").string(), {"--port", ""}, abc});
+    CHECK(plan.files.at("own driver.sh") == abc);
+  }
+  files.bench["sources"]["bath"]["driver"]["arguments"] = {"a\nb", 1};
+  files.bench["sources"]["bath"]["wire_log"] = true;
+  write(folder, files);
+  CHECK_THAT(texts(faults_of(gather(folder))), Catch::Contains("/sources/bath/driver/arguments/0") &&
+                                                   Catch::Contains("/sources/bath/driver/arguments/1") &&
+                                                   Catch::Contains("has the port itself"));
 }
 
 TEST_CASE("a file that is not UTF-8 is a fault on both sides, not a crash in between") {

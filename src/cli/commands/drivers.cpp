@@ -171,7 +171,7 @@ void show_dialect(const DialectFile& file) {
   say("\n" + table(examples(dialect, file.value)));
 }
 
-void show(Context& context, const std::string& name) {
+void show_one(Context& context, const std::string& name) {
   const instrument::Registry registry = drivers::registry();
   if (const auto about = registry.about.find(name); about != registry.about.end()) {
     say(name + ": " + about->second + "\n");
@@ -210,7 +210,7 @@ void add_drivers(CLI::App& program, Context& context) {
       group->add_subcommand("show", "what a driver or a dialect says on the line, and every fault of a dialect's file");
   auto name = std::make_shared<std::string>();
   showing->add_option("NAME", *name, "a driver, a shipped dialect, or a dialect's FILE")->required();
-  showing->callback([&context, name] { show(context, *name); });
+  showing->callback([&context, name] { show_one(context, *name); });
   add_drivers_check(*group, context);
   add_new(*group, context);
   add_drivers_talk(*group, context);
