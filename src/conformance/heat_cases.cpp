@@ -99,7 +99,7 @@ class HeatCases {
   Called<double> target_now() {
     Called<double> called;
     for (int attempt = 0; attempt < off_attempts && !called.ok() && !session_.ended(); ++attempt) {
-      if (attempt > 0) (void)session_.identify();
+      if (attempt > 0) session_.begin_again();
       called = session_.call(source_.read_target());
     }
     return called;
@@ -107,7 +107,7 @@ class HeatCases {
   Called<bool> output_now() {
     Called<bool> called;
     for (int attempt = 0; attempt < off_attempts && !called.ok() && !session_.ended(); ++attempt) {
-      if (attempt > 0) (void)session_.identify();
+      if (attempt > 0) session_.begin_again();
       called = session_.call(source_.read_output());
     }
     return called;
@@ -116,7 +116,7 @@ class HeatCases {
   std::string off() {
     std::string last = "not tried";
     for (int attempt = 0; attempt < off_attempts; ++attempt) {
-      if (attempt > 0) (void)session_.identify();
+      if (attempt > 0) session_.begin_again();
       const auto told_off = session_.call(source_.set_output(false));
       const auto now = session_.call(source_.read_output());
       if (told_off.ok() && now.ok() && !**now.result) return "";
@@ -151,6 +151,8 @@ class HeatCases {
     }
     one_ = without(without(in_both(sent[0], sent[2]), sent[1]), questions);
     other_ = without(without(sent[1], sent[0]), questions);
+    session_.add_heat(one_);
+    session_.add_heat(other_);
     return passed(degrees(one_c_) + " and " + degrees(other_c_) + ", each read back");
   }
 
@@ -169,6 +171,7 @@ class HeatCases {
       off_messages[i] = session_.sent_since(mark);
     }
     on_ = without(without(in_both(on[0], on[1]), off_messages[0]), questions);
+    session_.add_heat(on_);
     off_ = without(without(in_both(off_messages[0], off_messages[1]), on[0]), questions);
     return passed("on and off, each read back");
   }

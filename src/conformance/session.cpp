@@ -77,16 +77,22 @@ bool Session::learn(Question& question) {
 Called<double> Session::ask_until_answered(Question& question) {
   Called<double> called;
   for (int attempt = 0; attempt < most_attempts && !ended(); ++attempt) {
-    if (attempt > 0) (void)identify();
+    if (attempt > 0) begin_again();
     called = call(question.ask());
     if (called.ok()) break;
   }
   return called;
 }
 
+void Session::begin_again() {
+  if (gone_) wait(2 * away);
+  (void)identify();
+}
+
 void Session::run(const std::string& subject, const std::string& condition, const std::function<Said()>& body) {
   if (!ended() && wishes_.stopped && wishes_.stopped()) end("stopped by a signal");
   if (ended()) return;
+  if (gone_) begin_again();
   const std::size_t mark = line_.mark();
   const auto began = std::chrono::steady_clock::now();
   Said said = body();

@@ -92,11 +92,17 @@ class Session {
       called.trouble = "it did not end within " + seconds_text(bound_);
     else
       called.result = std::move(held->result);
+    gone_ = called.result && !called.result->ok() && called.result->error().code == Errc::port_gone;
     return called;
   }
 
   Called<instrument::Identity> identify() { return call(driver_.identify()); }
   void close() { driver_.close(); }
+  // What the guardian does after a call that failed: identifies again, after a pause where the port was gone.
+  void begin_again();
+  // These messages heat: none of them may be sent unasked.
+  void add_heat(const Messages& messages) { heat_.insert(heat_.end(), messages.begin(), messages.end()); }
+  [[nodiscard]] const Messages& heat() const { return heat_; }
   // Lets time pass while the driver may do what it does unasked.
   void wait(Duration length);
 
@@ -139,6 +145,8 @@ class Session {
   const Wishes& wishes_;
   Duration bound_;
   bool stuck_ = false;
+  bool gone_ = false;  // the newest call said that the port was
+  Messages heat_;
   Driver driver_;
   Findings findings_;
 };
