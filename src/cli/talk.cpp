@@ -57,6 +57,14 @@ std::function<void(char*)>& typed_line() {
   return line;
 }
 
+constexpr int end_key = 4;  // Ctrl-D
+
+// On an empty line only; the library tells its own end of input by a byte that it may have edited away.
+int end_of_talk(int, int) {
+  if (rl_end == 0 && typed_line()) typed_line()(nullptr);
+  return 0;
+}
+
 // Line editing while the object lives; whatever way it ends, the terminal is as before.
 class Editor {
  public:
@@ -67,6 +75,8 @@ class Editor {
     rl_inhibit_completion = 1;
     using_history();
     stifle_history(longest_history);
+    rl_initialize();
+    rl_add_defun("end-of-talk", end_of_talk, end_key);
     rl_callback_handler_install(prompt_text, [](char* line) { typed_line()(line); });
   }
   Editor(const Editor&) = delete;

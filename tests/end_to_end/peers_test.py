@@ -118,7 +118,7 @@ def replayed(lab, name):
     config = write(f"{lab.folder}/{name}.json", {"format": "nightwell-sim/1", "ambient_c": 21, "replays": {
         name: {"log": f"{SOURCE}/tests/wirelogs/{name}.log" if "/" not in name else name, "port": {"type": "pty", "path": path}}}})
     lab.spawn(f"sim-{name}", [f"{BIN}/nightwell-simbench", config, "--log", f"{lab.folder}/sim-{name}"])
-    wait_for(lambda: os.path.exists(path))
+    wait_for(lambda: os.path.exists(path), 10)
     return f"pty:{path}", f"{lab.folder}/sim-{name}/{name}.log"
 
 
@@ -138,7 +138,7 @@ def a_script_talks_to_a_wire_log_and_its_record_is_one_again():
                         "< +1.00123456E+02\\n"], f"recorded: {lines}")
         talk(port, "--record", record, code=2)
         out, _ = talk(port, "--hex", "--times", "--reply", "0.3", text="*IDN?\n")
-        check("53 45 45 44 42 41 4e 4b 2c 53 43 41 4e 2d 41 2c   SEEDBANK,SCAN-A," in out, out)
+        check("53 45 45 44 42 41 4e 4b 2c 53 43 41 4e 2d 41 2c  SEEDBANK,SCAN-A," in out, out)
 
 
 def every_shipped_driver_identifies_a_replay_of_its_log():
@@ -163,7 +163,7 @@ def what_an_instrument_says_does_nothing_to_a_terminal():
         config = write(f"{lab.folder}/h.json", {"format": "nightwell-sim/1", "ambient_c": 21, "replays": {
             "h": {"log": log, "port": {"type": "pty", "path": path}}}})
         lab.spawn("sim-h", [f"{BIN}/nightwell-simbench", config])
-        wait_for(lambda: os.path.exists(path))
+        wait_for(lambda: os.path.exists(path), 10)
         # A person at a terminal: typed keys, the answer above the line that is being typed, Ctrl-D.
         pid, fd = pty.fork()
         if pid == 0:
@@ -185,7 +185,7 @@ def what_an_instrument_says_does_nothing_to_a_terminal():
         os.write(fd, b"hellx\x7fo\r")
         read_until(b"\\x00ok")
         os.write(fd, b"\x04")
-        _, status = os.waitpid(pid, 0)
+        status = wait_for(lambda: (done := os.waitpid(pid, os.WNOHANG))[0] and (done[1] + 1), 20) - 1
         check(os.waitstatus_to_exitcode(status) == 0, f"Ctrl-D ends it: {status}")
         check(b"\\x1b]0;mine\\x07\\x1b[2J\\x9b1m\\x00ok" in seen, f"shown as text: {seen!r}")
         for raw in (b"\x1b]0;", b"\x1b[2J", b"\x9b", b"\x07"):
