@@ -7,6 +7,7 @@ its own coil and the park step from its own register. The second dialect sets a 
 """
 import asyncio
 import json
+import logging
 import os
 import pty
 import select
@@ -24,6 +25,7 @@ from pymodbus.server.async_io import ModbusSerialServer, ModbusTcpServer
 from pymodbus.transaction import ModbusRtuFramer, ModbusSocketFramer
 
 BIN, SOURCE = sys.argv[1], sys.argv[2]
+logging.disable(logging.CRITICAL)  # pymodbus tells of every connection that ends
 
 
 def dialects(folder, framing):
