@@ -34,7 +34,7 @@ using namespace conformance;
 
 constexpr Duration longest_check = std::chrono::minutes(30);
 constexpr Duration longest_park = std::chrono::seconds(90);
-constexpr double mirror_reply_s = 0.2, program_reply_s = 0.5;  // a program may be slow to start
+constexpr double mirror_reply_s = 0.2, program_reply_s = 0.3;  // a program may be slow to start
 constexpr std::size_t evidence_lines = 12;
 constexpr std::size_t most_channels = 4;  // of a bench: more would only take time
 

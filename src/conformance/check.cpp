@@ -106,7 +106,7 @@ Findings check_scanner(const instrument::Registry::MakeScanner& make, instrument
   auto io = std::make_unique<asio::io_context>(1);
   settings.port = line.near_port();
   const std::string identity = settings.identity;
-  Session session(*io, line, wishes, bound_for(settings.reply));
+  Session session(*io, line, wishes, bound_for(settings));
   auto made = make(*io, std::move(settings));
   if (!made) return not_made(made.error());
   auto scanner = std::move(made).value();
@@ -146,7 +146,7 @@ Findings check_source(const instrument::Registry::MakeHeatSource& make, instrume
   auto io = std::make_unique<asio::io_context>(1);
   settings.port = line.near_port();
   const std::string identity = settings.identity;
-  Session session(*io, line, wishes, bound_for(settings.reply));
+  Session session(*io, line, wishes, bound_for(settings));
   auto made = make(*io, std::move(settings));
   if (!made) return not_made(made.error());
   auto source = std::move(made).value();

@@ -2,7 +2,7 @@
 //
 // The driver talks to a port of ours with a faulty line behind it (faulty_line.hpp). Of each spoiled reply is asked:
 //   - no wrong value is ever given as a value: a typed error, or what the instrument says unspoiled before and after;
-//   - the call ends in time: within bound_for(reply), which lies above what line_instrument.hpp states for one fault;
+//   - the call ends in time: within bound_for(its settings), which lies above what line_instrument.hpp states for one fault;
 //   - the next calls work again: at the latest the third, with identify() before each as the guardian does.
 // Of a heat source besides: a setting that says "done" is read back so; a heat command is sent once; "off" goes out
 // whatever the line does; what is beyond the limits is refused before a byte is sent; after a park nothing is sent but
@@ -42,8 +42,9 @@ struct Wishes {
   std::function<void(const Outcome&)> told;  // each outcome as it comes
 };
 
-// What a call may take with this deadline of a reply.
-[[nodiscard]] Duration bound_for(Duration reply);
+// What a call of this driver may take: 6 x the deadline of a reply + 2 s; a driver program, what it is told and killed after,
+// 8 x and 5 s (docs/driver-programs.md).
+[[nodiscard]] Duration bound_for(const instrument::ConnectionSettings& settings);
 
 // `settings.port` is not used; `settings.reply` must be above zero. Never an error: what cannot be done is an outcome.
 [[nodiscard]] Findings check_scanner(const instrument::Registry::MakeScanner& make,

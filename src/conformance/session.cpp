@@ -20,8 +20,9 @@ std::size_t Findings::count(Verdict verdict) const {
       std::count_if(outcomes.begin(), outcomes.end(), [verdict](const Outcome& o) { return o.verdict == verdict; }));
 }
 
-Duration bound_for(Duration reply) {
-  return 6 * reply + std::chrono::seconds(2);
+Duration bound_for(const instrument::ConnectionSettings& settings) {
+  if (settings.driver == instrument::program_driver) return 8 * settings.reply + std::chrono::seconds(5);
+  return 6 * settings.reply + std::chrono::seconds(2);
 }
 
 std::string told(const Called<double>& called) {

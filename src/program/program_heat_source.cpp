@@ -1,6 +1,7 @@
 #include "program/program_heat_source.hpp"
 
 #include <asio/error.hpp>
+#include <cmath>
 #include <utility>
 
 #include "program/calls.hpp"
@@ -8,6 +9,16 @@
 namespace nightwell::program {
 
 using instrument::Identity;
+
+namespace {
+
+constexpr double largest_target_c = 10'000;
+
+Error impossible_target() {
+  return Error{Errc::bad_input, "", "a target is a number within 10,000 °C", ""};
+}
+
+}  // namespace
 
 ProgramHeatSource::ProgramHeatSource(asio::io_context& io, instrument::ConnectionSettings settings, Patience patience)
     : settings_(settings), conversation_(io, std::move(settings), Role::heat_source, patience) {}
@@ -34,6 +45,9 @@ asio::awaitable<Result<Identity>> ProgramHeatSource::identify() {
 }
 
 asio::awaitable<Result<void>> ProgramHeatSource::set_target(double t_c) {
+  // JSON has no such numbers, and no heat source such targets.
+  if (!std::isfinite(t_c) || std::abs(t_c) > largest_target_c)
+    co_return named(impossible_target(), "setting the target");
   SetTarget set;
   set.t_c = t_c;
   const Ask what = set;
