@@ -8,8 +8,7 @@ add_library(nightwell_driver STATIC $<TARGET_OBJECTS:nightwell_asio> $<TARGET_OB
   $<TARGET_OBJECTS:nightwell_wire_log> $<TARGET_OBJECTS:nightwell_instrument> $<TARGET_OBJECTS:nightwell_driver_side>)
 set_target_properties(nightwell_driver PROPERTIES EXPORT_NAME driver LINKER_LANGUAGE CXX)
 target_compile_features(nightwell_driver PUBLIC cxx_std_20)
-target_compile_definitions(nightwell_driver INTERFACE ASIO_STANDALONE ASIO_NO_DEPRECATED ASIO_SEPARATE_COMPILATION
-  ASIO_DISABLE_STD_ALIGNED_ALLOC)  # as the library was compiled: src/program/CMakeLists.txt
+target_compile_definitions(nightwell_driver INTERFACE ${asio_definitions})  # as the library was compiled
 target_link_libraries(nightwell_driver PUBLIC Threads::Threads)
 
 install(TARGETS nightwell_driver EXPORT NightwellTargets ARCHIVE DESTINATION ${CMAKE_INSTALL_LIBDIR} COMPONENT driver
