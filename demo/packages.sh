@@ -3,9 +3,9 @@
 # need_packages LIST… installs those that are missing and says so first; uses sudo where the user is not root.
 
 build_packages=(g++ cmake ninja-build libasio-dev nlohmann-json3-dev libspdlog-dev libfmt-dev libcli11-dev libssl-dev libseccomp-dev libedit-dev
-                libeigen3-dev libboost-dev libkainjow-mustache-dev python3-minimal)
+                libmodbus-dev libeigen3-dev libboost-dev libkainjow-mustache-dev python3-minimal)
 test_packages=(catch2 python3 python3-cryptography python3-serial python3-jsonschema procps openssl strace socat ser2net
-               python3-pyvisa-py)
+               python3-pyvisa-py python3-pymodbus python3-serial-asyncio)
 
 need_packages() {
   local missing=()

@@ -7,7 +7,7 @@
 namespace nightwell::instrument {
 
 // set_output(false) puts its first byte on the line at once, even where the link is out of step or another
-// call is pending; in the latter case it ends with `unexpected`: sent, but not proved, so call it again. The codec's
+// call is pending (where both sides take turns, behind the reply that this call awaits); in the latter case it ends with `unexpected`: sent, but not proved, so call it again. The codec's
 // park steps follow an "off" that the line carried, all of them, whatever each says; the first that failed is told.
 // Destroy it only when no call is pending (close() first, then let the call end).
 class LineHeatSource final : public HeatSource {

@@ -15,7 +15,9 @@
 //                 Where a setting was refused, the instrument may have restarted and lost them: the next "off" is
 //                 followed by them, so that a park does not fail for want of remote control.
 //   heat off      Goes out at once even where the link is suspect, then once more in step. Where another call
-//                 is going on it goes out all the same, and `unexpected` says: not proved, call again.
+//                 is going on it goes out all the same, and `unexpected` says: not proved, call again. Where both sides
+//                 take turns on the wires (LineSettings::takes_turns) it goes out behind the reply that is awaited, at
+//                 the latest behind that reply's deadline.
 //   port gone     Reopened up to 3 times, half a second apart (never a pty that hung up); nothing is asked or
 //                 set before the identity that was first learned has answered again.
 //   an odd moment costs the error queue a look; a plain reading never does.

@@ -30,7 +30,9 @@ def free_port():
 
 def a_night_on_registers_with_trouble_on_the_line():
     with Lab(speed=600) as lab:
-        bench = Bench(lab.folder, "one").simple(items=2).speak_registers()
+        # A deadline is real time, and 600 times as long on the run's clock.
+        bench = Bench(lab.folder, "one", stale_s=6000).simple(items=2).speak_registers()
+        bench.bench["sources"]["bath"]["reply_s"] = 0.5
         bench.bench["wire_log"] = True
         bench.sim["faults"] = [{"at_s": 600, "instrument": "bath", "fault": "exception", "code": 6, "times": 1},
                                {"at_s": 900, "instrument": "bath", "fault": "garbage", "times": 1},

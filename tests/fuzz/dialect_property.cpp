@@ -7,6 +7,7 @@
 #include "dialect/codec.hpp"
 #include "dialect/read_dialect.hpp"
 #include "dialect/template.hpp"
+#include "modbus/source.hpp"
 #include "plan/dialect_files.hpp"
 #include "plan/loader.hpp"
 
@@ -50,6 +51,23 @@ std::string complaint_about_source(const std::shared_ptr<const dialect::Dialect>
   for (const HeatSourceCommand& setting : {HeatSourceCommand(SetTarget{21.5}), HeatSourceCommand(SetOutput{true})})
     if (const auto message = codec.encode(setting); message && message->repeatable)
       return "a heat setting that is repeated";
+  return "";
+}
+
+std::string complaint_about_map(const std::shared_ptr<const dialect::Dialect>& spoken, std::string_view line) {
+  const modbus::ModbusSource codec(spoken, Duration(0));
+  for (const HeatSourceCommand& command :
+       {HeatSourceCommand(AskIdentity()), HeatSourceCommand(SetTarget{21.5}), HeatSourceCommand(AskTarget()),
+        HeatSourceCommand(AskTemperature()), HeatSourceCommand(SetOutput{true}), HeatSourceCommand(AskOutput()),
+        HeatSourceCommand(RunStep{Steps::park, 0}), HeatSourceCommand(CheckStep{Steps::park, 0})}) {
+    const auto message = codec.encode(command);
+    if (message && (message->bytes.empty() || message->bytes.size() > modbus::longest_frame))
+      return "a request that is no frame";
+    if (!message && message.error().code == Errc::unexpected && codec.steps(Steps::park) > 0)
+      return "a sound map whose request cannot be made: " + message.error().detail;
+    if (std::string complaint = complaint_about_answer(codec.decode(line, command)); !complaint.empty())
+      return complaint;
+  }
   return "";
 }
 
@@ -103,6 +121,7 @@ std::string complaint_about_dialect(const std::string& text, std::string_view li
   if (!faults.empty()) return "a dialect and faults";
   const auto again = dialect::dialect_from(loaded->json);
   if (!again) return "the frozen text is no dialect: " + again.error().text();
+  if (loaded->value->registers) return complaint_about_map(loaded->value, line);
   return loaded->value->role == dialect::Role::scanner ? complaint_about_scanner(loaded->value, line)
                                                        : complaint_about_source(loaded->value, line);
 }
