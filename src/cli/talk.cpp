@@ -52,16 +52,21 @@ std::string time_now() {
 }
 
 // The library that edits lines calls back without an argument: where the typed line goes. One conversation at a time.
-std::function<void(char*)>& typed_line() {
-  static std::function<void(char*)> line;
-  return line;
+struct Typing {
+  std::function<void(char*)> on_line;
+  bool line_ended = false;  // by the newest key
+  bool fresh = true;        // no key since the last line; the library still holds that line's text
+};
+Typing& typing() {
+  static Typing now;
+  return now;
 }
 
 constexpr int end_key = 4;  // Ctrl-D
 
 // On an empty line only; the library tells its own end of input by a byte that it may have edited away.
 int end_of_talk(int, int) {
-  if (rl_end == 0 && typed_line()) typed_line()(nullptr);
+  if ((rl_end == 0 || typing().fresh) && typing().on_line) typing().on_line(nullptr);
   return 0;
 }
 
@@ -69,7 +74,7 @@ int end_of_talk(int, int) {
 class Editor {
  public:
   explicit Editor(std::function<void(char*)> on_line) {
-    typed_line() = std::move(on_line);
+    typing() = Typing{std::move(on_line)};
     rl_readline_name = "nightwell";
     rl_catch_signals = 0;
     rl_inhibit_completion = 1;
@@ -77,21 +82,37 @@ class Editor {
     stifle_history(longest_history);
     rl_initialize();
     rl_add_defun("end-of-talk", end_of_talk, end_key);
-    rl_callback_handler_install(prompt_text, [](char* line) { typed_line()(line); });
+    install();
   }
   Editor(const Editor&) = delete;
   Editor& operator=(const Editor&) = delete;
   ~Editor() {
     rl_callback_handler_remove();
-    typed_line() = nullptr;
+    typing() = Typing();
   }
-  static void key() { rl_callback_read_char(); }
+  static void key() {
+    typing().line_ended = false;
+    rl_callback_read_char();
+    typing().fresh = typing().line_ended;
+  }
   // A line above the one that is being typed.
   static void show(const std::string& text) {
+    const std::string typed = typing().fresh ? "" : std::string(rl_line_buffer, static_cast<std::size_t>(rl_end));
+    rl_callback_handler_remove();
     say("\r\x1b[K" + text + "\n");
     std::fflush(stdout);
-    rl_on_new_line();
+    install();
+    if (typed.empty()) return;
+    rl_insert_text(typed.c_str());
     rl_forced_update_display();
+  }
+
+ private:
+  static void install() {
+    rl_callback_handler_install(prompt_text, [](char* line) {
+      typing().line_ended = true;
+      typing().on_line(line);
+    });
   }
 };
 

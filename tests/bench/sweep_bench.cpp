@@ -67,7 +67,14 @@ int main(int count, char** arguments) {
   const Registry registry = drivers::registry();
   std::vector<std::unique_ptr<Scanner>> scanners;
   Sums sums;
-  const auto ended = [&](std::exception_ptr failed) { sums.failed = sums.failed || failed; };
+  // Timers of deadlines outlive the calls: what counts is when the last sweep ended.
+  std::chrono::steady_clock::time_point end;
+  double cpu_after_s = 0;
+  const auto ended = [&](std::exception_ptr failed) {
+    sums.failed = sums.failed || failed;
+    end = std::chrono::steady_clock::now();
+    cpu_after_s = cpu_s();
+  };
   for (int i = 2; i < count; ++i) {
     ConnectionSettings settings;
     settings.name = arguments[i];
@@ -85,8 +92,8 @@ int main(int count, char** arguments) {
   const auto begin = std::chrono::steady_clock::now();
   for (const auto& scanner : scanners) asio::co_spawn(io, sweep(*scanner, readings, sums), ended);
   io.run();
-  const double wall_s = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
-  std::printf("{\"wall_s\": %.6f, \"cpu_s\": %.6f, \"readings\": %zu, \"sum\": %.9g}\n", wall_s, cpu_s() - cpu_before_s,
-              sums.readings, sums.values);
+  const double wall_s = std::chrono::duration<double>(end - begin).count();
+  std::printf("{\"wall_s\": %.6f, \"cpu_s\": %.6f, \"readings\": %zu, \"sum\": %.9g}\n", wall_s,
+              cpu_after_s - cpu_before_s, sums.readings, sums.values);
   return sums.failed ? 1 : 0;
 }

@@ -174,7 +174,7 @@ TEST_CASE_METHOD(StationFixture,
   CHECK(said("split") == good + good);  // with what was kept back
   CHECK(said("silent").empty());
   CHECK(said("garbage") != good);
-  CHECK(said("delay") == good);
+  CHECK(said("delay").starts_with(good));  // the tenth command, and its remark
   CHECK(said("") == good);
 }
 
@@ -191,8 +191,8 @@ TEST_CASE_METHOD(
   };
   const auto fault = [&](const char* text) { terse.begin_fault(*parse_fault(text), 0); };
   CHECK(ask_terse("R1*63\r") == "A*41\r");
-  CHECK(ask_terse("S+055.00*6F\r") == "A*41\r");
-  CHECK(ask_terse("S?*6C\r") == "S+055.00*6F\r");
+  CHECK(ask_terse("S+055.00*66\r") == "A*41\r");
+  CHECK(ask_terse("S?*6C\r") == "S+055.00*66\r");
   fault(R"({"instrument": "bath", "fault": "damage", "times": 1})");
   const std::string damaged = ask_terse("S?*6C\r");
   unsigned sum = 0;
@@ -203,7 +203,7 @@ TEST_CASE_METHOD(
   fault(R"({"instrument": "bath", "fault": "stuck"})");
   const std::string stuck = ask_terse("T?*6B\r");
   fault(R"({"instrument": "bath", "fault": "reset"})");
-  CHECK(ask_terse("S?*6C\r") == "S+021.00*6C\r");
+  CHECK(ask_terse("S?*6C\r") == "S+021.00*65\r");
   CHECK(ask_terse("H1*79\r").starts_with("N3"));
   CHECK(ask_terse("T?*6B\r") == stuck);
 }
