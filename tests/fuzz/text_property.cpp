@@ -43,7 +43,8 @@ std::string complaint_about_reply(std::string_view text) {
   if (auto complaint = complaint_about_error(entry); !complaint.empty()) return complaint;
   const auto identity = instrument::parse_scpi_identity(text);
   if (identity && (instrument::parse_scpi_number(text) || state || entry)) return "an identity that is a value too";
-  const std::string shown = instrument::printable(text);
+  const std::string shown = instrument::printable(text, text.size());
+  // Uncut: what is cut ends with an ellipsis.
   const bool safe = std::all_of(shown.begin(), shown.end(), [](char c) { return c >= ' ' && c <= '~'; });
   return safe ? complaint_about_error(identity) : "text for messages that is not printable";
 }
