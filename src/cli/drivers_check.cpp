@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <chrono>
 #include <cmath>
+#include <cstdio>
 #include <iostream>
 #include <memory>
 #include <optional>
@@ -227,13 +228,19 @@ Result<void> choose_limits(const Arguments& arguments, Subject& subject) {
   } else if (!arguments.highest_c || !lowest) {
     return bad_argument("reading --highest",
                         "say between which targets the source may be set: --lowest C --highest C; or "
-                        "use --careful, which sets nothing");
+                        "use --careful, which sets no target and no output");
   } else {
     wishes.lowest_c = *lowest;
     wishes.highest_c = *highest;
   }
   if (!(wishes.highest_c - wishes.lowest_c >= 2))
     return bad_argument("reading --highest", "it lies at least 2 K above --lowest");
+  const double refused = wishes.refused_c.value_or(wishes.lowest_c);
+  if (refused < wishes.driver_lowest_c.value_or(refused) || refused > wishes.driver_highest_c.value_or(refused))
+    return bad_argument("reading --refused-target",
+                        "the dialect refuses " + shortest(refused) +
+                            " °C itself, by its \"limits\", and never sends it: name "
+                            "a target within them that the instrument refuses, or leave this out");
   return {};
 }
 
@@ -266,6 +273,12 @@ std::string heat_plan(const Subject& subject) {
   return "two targets one degree apart, nearest to the source's own temperature, between " +
          shortest(subject.wishes.lowest_c) + " and " + shortest(subject.wishes.highest_c) +
          " °C; the output on some fifteen times, for a few seconds each";
+}
+
+std::size_t start_up_steps(const Subject& subject) {
+  if (!subject.dialect) return 0;
+  const dialect::Dialect& dialect = *subject.dialect->value;
+  return dialect.registers ? dialect.registers->start_up.size() : dialect.start_up.size();
 }
 
 // The person says that they stand there.
@@ -342,7 +355,8 @@ ReportHead head_of(const Subject& subject) {
 
 void print(const Outcome& outcome) {
   const std::string subject = outcome.subject + (outcome.condition.empty() ? "" : ", " + outcome.condition);
-  say(padded(conformance::name(outcome.verdict), 9) + padded(subject, 68) + shown(outcome.happened) + "\n");
+  say(padded(conformance::name(outcome.verdict), 9) + padded(subject, 70) + "  " + shown(outcome.happened) + "\n");
+  std::fflush(stdout);  // somebody may follow it in a file
   if (outcome.verdict != Verdict::failed) return;
   std::string lines = evidence_text(outcome.evidence, evidence_lines);
   while (!lines.empty()) {
@@ -411,6 +425,10 @@ void check(Context& context, const Arguments& arguments) {
   if (!arguments.json) wishes.told = print;
   if (!arguments.json && !subject->port)
     say("No instrument is asked: this is a mirror made of the dialect " + shown(subject->mirrored->name) + ".\n\n");
+  if (const std::size_t steps = start_up_steps(*subject); subject->port && steps > 0)
+    tell("the " + std::to_string(steps) + " start-up step" + (steps == 1 ? "" : "s") +
+         " of the dialect follow the identity" + (wishes.careful ? ", with --careful too" : "") +
+         "; nightwell drivers show lists them");
   auto findings = run_cases(*subject, registry);
   if (!findings) return context.fail(findings.error());
   if (keeper && keeper->armed()) {
@@ -467,7 +485,9 @@ void add_drivers_check(CLI::App& drivers, Context& context) {
                       "without --port: the DIALECT whose mirror a program or driver is tried on");
   command->add_option("--reply", a->reply_s, "deadline of a reply, s; 2 if left out")->check(CLI::Range(0.05, 60.0));
   command->add_option("--identity", a->identity, "what the identity must contain");
-  command->add_flag("--careful", a->careful, "set nothing: identity, readings, and what must be refused");
+  command->add_flag(
+      "--careful", a->careful,
+      "set no target and no output: identity (and the start-up steps behind it), readings, what must be refused");
   command->add_option("--lowest", a->lowest_c, "lowest target of a heat source, °C; the dialect's if left out");
   command->add_option("--highest", a->highest_c, "highest target of a heat source, °C");
   command->add_option("--refused-target", a->refused_c, "a target that the instrument itself must refuse, °C");

@@ -115,6 +115,24 @@ def every_driver_and_dialect_passes(sim):
         check(("parked by the guardian, on the instrument's own port" in cases) == heats, f"{where}: who parked it?")
 
 
+def the_page_of_a_manual_became_a_dialect(sim):
+    """docs/one-page-manual.md, the instrument of that page, and the dialect that somebody made of it with the documents alone."""
+    port = f"{sim.folder}/heater"
+    instrument = subprocess.Popen([sys.executable, f"{SOURCE}/tests/one_page_manual/heater.py", port], stdin=subprocess.PIPE,
+                                  stdout=subprocess.PIPE, text=True)
+    try:
+        check(instrument.stdout.readline() == "ready\n", "the heater did not begin")
+        outcome = run("check", f"{SOURCE}/tests/one_page_manual/heater-650.json", "--port", f"pty:{port}", "--lowest", "30",
+                      "--highest", "60", "--reply", "0.3", "--json")
+    finally:
+        instrument.stdin.close()
+        instrument.wait()
+        instrument.stdout.close()
+    check(outcome.returncode == 0, outcome.stdout + outcome.stderr)
+    skipped = [c["happened"] for c in json.loads(outcome.stdout)["cases"] if c["verdict"] != "passed"]
+    check(len(skipped) == 1 and "no target is known" in skipped[0], f"{skipped}")
+
+
 def a_careful_check_sets_nothing(sim):
     before = len(sim.heard("plain"))
     outcome = run("check", "scpi-source", "--port", f"pty:{sim.folder}/source", "--careful", "--reply", "0.3")
@@ -173,6 +191,8 @@ def bad_arguments_are_told(sim):
                             (["check", "scpi-scanner", "--port", f"pty:{folder}/scanner"], "--channels 101,102"),
                             (["check", "scpi-scanner", "--port", f"pty:{folder}/scanner", "--channels", "1", "--measures", "x"],
                              "--measures"),
+                            (["check", "terse-bath", "--port", f"pty:{folder}/terse", "--lowest", "15", "--highest", "40",
+                              "--refused-target", "700"], "the dialect refuses 700"),
                             (["show", f"{folder}/none.json"], "none.json"),
                             (["new", "pudding", "x"], "no kind"), (["new", "source-dialect", "../x"], "a-z")]:
         outcome = run(*arguments)
@@ -204,8 +224,8 @@ def a_new_dialect_passes_at_once(sim):
 
 
 def main():
-    tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, interrupted_it_parks, killed_the_guardian_parks, a_new_dialect_passes_at_once,
-             bad_arguments_are_told]
+    tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, the_page_of_a_manual_became_a_dialect,
+             interrupted_it_parks, killed_the_guardian_parks, a_new_dialect_passes_at_once, bad_arguments_are_told]
     chosen = [t for t in tests + [a_careful_check_sets_nothing] if not sys.argv[1:] or t.__name__ in sys.argv[1:]]
     with tempfile.TemporaryDirectory() as folder, Sim(folder) as sim:
         # Side by side: nearly all of their time is waiting. Only the careful one wants its port for itself.

@@ -85,6 +85,10 @@ std::string template_text(const dialect::Template& pattern, const dialect::Diale
   return instrument::printable(out, 200);
 }
 
+std::string milliseconds(Duration duration) {
+  return std::to_string(duration.count() / 1000) + " ms";
+}
+
 // Examples as the driver sends them: whole, with checksum and terminator.
 std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
                                                std::shared_ptr<const dialect::Dialect> kept) {
@@ -94,6 +98,9 @@ std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
     const double t_c = std::clamp(25.5, dialect.lowest_c.value_or(-273), dialect.highest_c.value_or(10'000));
     rows.push_back({"who are you", bytes_text(codec.encode(instrument::AskIdentity{}))});
     rows.push_back({"set " + shortest(t_c) + " °C", bytes_text(codec.encode(instrument::SetTarget{t_c}))});
+    if (dialect.highest_c)
+      rows.push_back({"set " + shortest(*dialect.highest_c) + " °C",
+                      bytes_text(codec.encode(instrument::SetTarget{*dialect.highest_c}))});
     rows.push_back({"output on", bytes_text(codec.encode(instrument::SetOutput{true}))});
     rows.push_back({"output off", bytes_text(codec.encode(instrument::SetOutput{false}))});
     return rows;
@@ -151,23 +158,26 @@ void show_dialect(const DialectFile& file) {
       instrument::printable(line.reply_ends) + "\"" + (line.echoes ? "; echo" : "") +
       (line.prompt.empty() ? "" : "; prompt \"" + instrument::printable(line.prompt) + "\"") +
       (dialect.checksum.kind == dialect::ChecksumKind::none ? "" : "; checksum on every line") + "; pause " +
-      duration_text(to_seconds(line.gap)) + ", quiet after " + duration_text(to_seconds(line.quiet)) + "\n");
+      milliseconds(line.gap) + ", quiet after " + milliseconds(line.quiet) + "\n");
+  for (const dialect::Template& refusal : dialect.refused)
+    say("refused   \"" + template_text(refusal, dialect) + "\"\n");
   std::vector<std::vector<std::string>> rows = {{"command", "kind", "sent", "reply"}};
   for (const auto& [name, index] : dialect.names) {
     const dialect::DialectCommand& command = dialect.commands[index];
     rows.push_back({name, kind_text(command.kind), template_text(command.send, dialect),
-                    command.reply ? template_text(*command.reply, dialect) : "-"});
+                    (command.reply ? template_text(*command.reply, dialect) : "-") +
+                        (command.within > Duration::zero() ? ", within " + milliseconds(command.within) : "")});
   }
   say("\n" + table(rows));
-  const auto steps = [&dialect](const char* when, const std::vector<dialect::DialectStep>& list) {
-    for (const dialect::DialectStep& step : list)
-      say(std::string(when) + template_text(dialect.commands[step.command].send, dialect) +
-          (step.number ? " with " + shortest(*step.number) : "") +
-          (step.query ? ", proved by \"" + instrument::printable(step.is) + "\"" : "") + "\n");
+  const auto steps = [&file](const char* when, instrument::Steps which, const std::vector<dialect::DialectStep>& list) {
+    const dialect::DialectSource codec(file.value);  // steps are the same for both roles
+    for (std::size_t i = 0; i < list.size(); ++i)
+      say(when + bytes_text(codec.encode(instrument::RunStep{which, i})) +
+          (list[i].query ? ", proved by \"" + instrument::printable(list[i].is) + "\"" : "") + "\n");
   };
   if (!dialect.start_up.empty() || !dialect.park.empty()) say("\n");
-  steps("at the start-up  ", dialect.start_up);
-  steps("after \"off\"      ", dialect.park);
+  steps("at the start-up  ", instrument::Steps::start_up, dialect.start_up);
+  steps("after \"off\"      ", instrument::Steps::park, dialect.park);
   say("\n" + table(examples(dialect, file.value)));
 }
 
