@@ -85,7 +85,7 @@ std::string template_text(const dialect::Template& pattern, const dialect::Diale
   return instrument::printable(out, 200);
 }
 
-std::string milliseconds(Duration duration) {
+std::string in_milliseconds(Duration duration) {
   return std::to_string(duration.count() / 1000) + " ms";
 }
 
@@ -158,7 +158,7 @@ void show_dialect(const DialectFile& file) {
       instrument::printable(line.reply_ends) + "\"" + (line.echoes ? "; echo" : "") +
       (line.prompt.empty() ? "" : "; prompt \"" + instrument::printable(line.prompt) + "\"") +
       (dialect.checksum.kind == dialect::ChecksumKind::none ? "" : "; checksum on every line") + "; pause " +
-      milliseconds(line.gap) + ", quiet after " + milliseconds(line.quiet) + "\n");
+      in_milliseconds(line.gap) + ", quiet after " + in_milliseconds(line.quiet) + "\n");
   for (const dialect::Template& refusal : dialect.refused)
     say("refused   \"" + template_text(refusal, dialect) + "\"\n");
   std::vector<std::vector<std::string>> rows = {{"command", "kind", "sent", "reply"}};
@@ -166,7 +166,7 @@ void show_dialect(const DialectFile& file) {
     const dialect::DialectCommand& command = dialect.commands[index];
     rows.push_back({name, kind_text(command.kind), template_text(command.send, dialect),
                     (command.reply ? template_text(*command.reply, dialect) : "-") +
-                        (command.within > Duration::zero() ? ", within " + milliseconds(command.within) : "")});
+                        (command.within > Duration::zero() ? ", within " + in_milliseconds(command.within) : "")});
   }
   say("\n" + table(rows));
   const auto steps = [&file](const char* when, instrument::Steps which, const std::vector<dialect::DialectStep>& list) {
