@@ -11,5 +11,8 @@ for preset in "${@:-release}"; do
   cmake --preset "$preset" -DNIGHTWELL_TESTS=ON >"$log" || { cat "$log"; exit 1; }
   rm -f "$log"
   cmake --build --preset "$preset"
-  ctest --preset "$preset" -j2
+  # Tests wait more than they work; under the sanitizers they work more.
+  jobs=3
+  [[ $preset == asan* ]] && jobs=2
+  ctest --preset "$preset" -j"$jobs"
 done
