@@ -101,13 +101,14 @@ std::string_view Mirror::name_of(std::size_t command) const {
 std::string Mirror::channel_in(const Understood& heard) const {
   for (const Taken& taken : heard.fields.taken)
     if (std::holds_alternative<ChannelField>(dialect_->fields[taken.field].kind)) return std::string(taken.text);
-  return "";
+  return chosen_;
 }
 
 void Mirror::act(const Understood& heard) {
   const std::string_view name = name_of(heard.command);
   if (name == "output_on") output_ = true;
   if (name == "output_off") output_ = false;
+  chosen_ = channel_in(heard);
   std::optional<double> number;
   for (const Taken& taken : heard.fields.taken)
     if (const auto* field = std::get_if<NumberField>(&dialect_->fields[taken.field].kind); field != nullptr)

@@ -49,6 +49,7 @@ class Mirror {
 
   std::shared_ptr<const dialect::Dialect> dialect_;
   std::string received_;
+  std::string chosen_;  // the channel that was named last: what is read where a question names none
   std::map<std::size_t, std::string> proofs_;  // by query: what a step that was taken makes it say
   double temperature_c_ = 23, target_c_ = 30;
   bool output_ = false;

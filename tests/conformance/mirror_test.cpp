@@ -34,6 +34,24 @@ TEST_CASE("A mirror keeps targets and outputs, and answers in the dialect's word
   CHECK(mirror.hear("HEAT=0\rHEAT\r") == "OK\rOFF\r");
 }
 
+TEST_CASE("A mirror reads the channel that was chosen", "[mirror]") {
+  auto mirror = mirror_of(R"({
+    "format": "nightwell-dialect/1", "dialect": "two-step", "revision": 1, "for": "scanner",
+    "line": {"command_end": "LF", "reply_end": "LF"},
+    "fields": {"who": {"type": "text"}, "x": {"type": "number", "unit": "ohm"},
+               "ch": {"type": "channel", "lowest": 101, "highest": 110, "digits": 3}},
+    "commands": {"identity": {"kind": "query", "send": "WHO", "reply": "SCANNER {who}"},
+                 "choose": {"kind": "safe_setting", "send": "CH {ch}", "reply": "CH {ch} OK"},
+                 "read_resistance": {"kind": "query", "send": "RD", "reply": "R {x}", "value": "x", "choose": "choose"}}})");
+  CHECK(mirror.hear("CH 101\n") == "CH 101 OK\n");
+  const std::string one = mirror.hear("RD\n");
+  CHECK(mirror.hear("CH 102\n") == "CH 102 OK\n");
+  const std::string other = mirror.hear("RD\n");
+  CHECK(one.starts_with("R 1"));
+  CHECK(other.starts_with("R 1"));
+  CHECK(one != other);
+}
+
 TEST_CASE("A mirror refuses what it does not understand, and once what it is told to", "[mirror]") {
   auto mirror = mirror_of(conformance::test::plain_bath);
   CHECK(mirror.hear("SP=hot\r") == "ERR 0\r");
