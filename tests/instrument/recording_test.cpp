@@ -66,9 +66,10 @@ TEST_CASE("every conversation of the wire logs, recorded while it is played, pla
     const Recorded recorded = record_in_memory(contents(entry.path()));
     CHECK(recorded.problems.empty());
     INFO(recorded.log);
-    REQUIRE(wire_log::parse(recorded.log).ok());
+    const auto log = wire_log::parse(recorded.log);
+    REQUIRE(log.ok());
     for (const std::string& problem : play_recorded_quickly(recorded.log)) FAIL_CHECK(problem);
-    for (const auto& step : wire_log::parse(recorded.log)->steps) calls += step.mark == wire_log::Mark::result ? 1 : 0;
+    for (const auto& step : log->steps) calls += step.mark == wire_log::Mark::result ? 1 : 0;
   }
   CHECK(calls > 100);
 }
