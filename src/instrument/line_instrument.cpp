@@ -4,6 +4,7 @@
 #include <system_error>
 #include <utility>
 
+#include "instrument/turn.hpp"
 #include "nightwell/instrument/scpi.hpp"
 
 namespace nightwell::instrument {
@@ -14,18 +15,6 @@ constexpr int repeats = 2;
 constexpr int identity_attempts = 3;
 constexpr int reopen_attempts = 3;
 constexpr Duration reopen_pause{500'000};
-
-// The conversation is ours until this goes, however the coroutine ends.
-class Turn {
- public:
-  explicit Turn(bool& talking) : talking_(talking) { talking_ = true; }
-  Turn(const Turn&) = delete;
-  Turn& operator=(const Turn&) = delete;
-  ~Turn() { talking_ = false; }
-
- private:
-  bool& talking_;
-};
 
 Error simple(Errc code, std::string detail) {
   Error error;

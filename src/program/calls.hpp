@@ -5,22 +5,13 @@
 #include <system_error>
 
 #include "instrument/scanner.hpp"
+#include "instrument/turn.hpp"
 #include "nightwell/instrument/scpi.hpp"
 #include "nightwell/result.hpp"
 
 namespace nightwell::program {
 
-// The conversation is ours until this goes, however the coroutine ends.
-class Turn {
- public:
-  explicit Turn(bool& talking) : talking_(talking) { talking_ = true; }
-  Turn(const Turn&) = delete;
-  Turn& operator=(const Turn&) = delete;
-  ~Turn() { talking_ = false; }
-
- private:
-  bool& talking_;
-};
+using instrument::Turn;
 
 [[nodiscard]] inline Error call_error(Errc code, std::string detail) {
   return Error{code, "", std::move(detail), ""};
