@@ -1,5 +1,6 @@
 """What a sweep over pseudo-terminals costs: our engine (bin/sweep_bench) beside the script that a lab would write on
-python3-serial, alternating, on the same terminals, whose instruments answer after a stated time. By hand, on a quiet machine:
+python3-serial and, for one instrument, beside the least that a program can do (write, wait, read: the machine's floor),
+alternating, on the same terminals, whose instruments answer after a stated time. By hand, on a quiet machine:
 
     python3 tests/bench/sweep_bench.py build/release/bin/sweep_bench [ROUNDS]
 
@@ -89,19 +90,23 @@ def script(paths, readings):
     return answer
 
 
-def engine(program, paths, readings):
-    return json.loads(subprocess.run([program, str(readings), *paths], capture_output=True, text=True, check=True).stdout)
+def engine(program, paths, readings, *options):
+    return json.loads(subprocess.run([program, *options, str(readings), *paths], capture_output=True, text=True, check=True).stdout)
 
 
 def measure(program, instruments, delay_s, readings, rounds):
     there = [Instrument(delay_s) for _ in range(instruments)]
     paths = [one.path for one in there]
     rows = {"engine": [], "script": []}
+    if instruments == 1:
+        rows["floor"] = []
     limits = []
     for _ in range(rounds):
         limits.append(own_time_s(delay_s, readings))
         rows["engine"].append(engine(program, paths, readings))
         rows["script"].append(script(paths, readings))
+        if instruments == 1:
+            rows["floor"].append(engine(program, paths, readings, "--floor"))
     for one in there:
         one.end()
     limit_s = statistics.median(limits)
@@ -118,6 +123,7 @@ def main():
     print(f"load before: {os.getloadavg()[0]:.2f}")
     measure(program, 1, 0.005, 400, rounds)
     measure(program, 4, 0.005, 400, rounds)
+    measure(program, 4, 0.020, 100, rounds)
     measure(program, 1, 0, 20000, rounds)
     print(f"load after: {os.getloadavg()[0]:.2f}")
 

@@ -112,8 +112,10 @@ def hostile_hooks_hold_nothing_up():
         lab.start_sim(bench)
         lab.start_daemon(*hooks.option())
         os.chmod(hooks.path("changes"), 0o757)
-        run = lab.start(bench.files(profile([25])))
-        wait_for(lambda: lab.state_of(run) == "approach", 60)
+        # A plateau of 10 s of real time at the least, so that a slow machine comes in time to hold it.
+        long = {"window_s": 6000, "largest_drift_k": 0.02, "largest_spread_k": 0.05}
+        run = lab.start(bench.files(profile([25], settle=long)))
+        lab.wait_state(run, "approach", "settle")
         lab.command("hold", run)
         wait_for(lambda: hooks.outcomes(run, "hangs"), 60)  # the night would be over before
         lab.command("resume", run)
