@@ -1,12 +1,11 @@
 // Dialect files, templates and lines, bent at random: nothing crashes, and every answer is whole. Repeatable: the seed is
 // fixed, and taken from NIGHTWELL_SEED where that is set.
 #include <catch2/catch.hpp>
-#include <charconv>
-#include <cstdlib>
 #include <random>
 #include <string_view>
 
 #include "fuzz/dialect_property.hpp"
+#include "fuzz/repeatable.hpp"
 
 using namespace nightwell::tests;
 
@@ -18,15 +17,6 @@ constexpr std::string_view dialect_tokens[] = {
     "]",         "1e308",  "9.9E37",  "9.91E37", "-0,5", "1.2.3", "query", "heat", "CR",
     "none",      "NaN",    "OPEN",    "mV",      "101",  "*",     "\n",    "\r",   "\xC2\xB0",
     "\xff\x00z", "number", "channel", "string",  "A*41", "H1",    "null",  "true", "1"};
-
-std::uint32_t dialect_seed() {
-  std::uint32_t seed = 20261126;
-  if (const char* given = std::getenv("NIGHTWELL_SEED")) {
-    const std::string_view text = given;
-    std::from_chars(text.data(), text.data() + text.size(), seed);
-  }
-  return seed;
-}
 
 class DialectMutator {
  public:
@@ -66,7 +56,7 @@ TEST_CASE("dialects bent at random make a dialect that can be spoken or told fau
                                  shipped_dialect("register-furnace")};
   const std::string lines[] = {"T+020.50*62", "101: 107,7935 Ohm", "I SEEDBANK*00"};
   for (std::uint32_t step = 0; step < 800; ++step) {
-    const std::uint32_t seed = dialect_seed() + step;
+    const std::uint32_t seed = first_seed() + step;
     INFO("NIGHTWELL_SEED=" << seed);
     DialectMutator mutator(seed);
     std::string text = shipped[mutator.below(3)];
@@ -80,7 +70,7 @@ TEST_CASE("dialects bent at random make a dialect that can be spoken or told fau
 
 TEST_CASE("templates and lines made at random take parts of the line and finite numbers") {
   for (std::uint32_t step = 0; step < 20'000; ++step) {
-    const std::uint32_t seed = dialect_seed() + step;
+    const std::uint32_t seed = first_seed() + step;
     DialectMutator mutator(seed);
     const std::string pattern = mutator.made_of_tokens(6);
     const std::string line = mutator.made_of_tokens(8);

@@ -1,5 +1,6 @@
 #include "fuzz/dialect_property.hpp"
 
+#include <algorithm>
 #include <cmath>
 #include <fstream>
 #include <sstream>
@@ -143,6 +144,17 @@ std::string complaint_about_match(std::string_view pattern, std::string_view lin
     }
   }
   return "";
+}
+
+std::string complaint_about_dialect_input(std::string_view input) {
+  static const std::string shipped = shipped_dialect("terse-bath");
+  if (input.empty()) return "";
+  const int choice = static_cast<unsigned char>(input.front()) % 3;
+  input.remove_prefix(1);
+  if (choice == 0) return complaint_about_dialect(std::string(input), "T+020.50*62");
+  if (choice == 1) return complaint_about_dialect(shipped, input);
+  const std::size_t zero = std::min(input.find('\0'), input.size());
+  return complaint_about_match(input.substr(0, zero), input.substr(std::min(zero + 1, input.size())));
 }
 
 }  // namespace nightwell::tests

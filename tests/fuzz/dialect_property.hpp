@@ -15,5 +15,8 @@ namespace nightwell::tests {
 [[nodiscard]] std::string complaint_about_dialect(const std::string& text, std::string_view line);
 // The same of template and number parser alone, with a template of the caller's.
 [[nodiscard]] std::string complaint_about_match(std::string_view pattern, std::string_view line);
+// A fuzzer's input. The first byte chooses: 0 the loader with a fixed reply, 1 a sound dialect with the rest as the reply, else
+// template and line, which a zero byte separates.
+[[nodiscard]] std::string complaint_about_dialect_input(std::string_view input);
 
 }  // namespace nightwell::tests

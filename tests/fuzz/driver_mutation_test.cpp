@@ -1,12 +1,11 @@
 // The lines between a driver's program and its host, bent at random. Repeatable: the seed is fixed, and taken from NIGHTWELL_SEED
 // where that is set.
 #include <catch2/catch.hpp>
-#include <charconv>
-#include <cstdlib>
 #include <random>
 #include <string_view>
 
 #include "fuzz/driver_property.hpp"
+#include "fuzz/repeatable.hpp"
 
 using namespace nightwell::tests;
 
@@ -26,20 +25,11 @@ constexpr std::string_view driver_tokens[] = {
     "true", "1e308", "1e31",   "-0",     "\\u0000",   "\\ud800",   "\xff",     "\n",
     "\r\n", "NaN",   "9.9E37", "\"id\"", "\"value\"", "\"error\"", "\"done\"", "18446744073709551616"};
 
-std::uint32_t driver_seed() {
-  std::uint32_t seed = 20261126;
-  if (const char* given = std::getenv("NIGHTWELL_SEED")) {
-    const std::string_view text = given;
-    std::from_chars(text.data(), text.data() + text.size(), seed);
-  }
-  return seed;
-}
-
 }  // namespace
 
 TEST_CASE("the lines of a driver's conversation, bent at random, are taken whole or refused with a reason") {
   for (std::uint32_t step = 0; step < 4000; ++step) {
-    const std::uint32_t seed = driver_seed() + step;
+    const std::uint32_t seed = first_seed() + step;
     std::mt19937 random(seed);
     const auto below = [&](std::size_t limit) {
       return std::uniform_int_distribution<std::size_t>(0, limit - 1)(random);

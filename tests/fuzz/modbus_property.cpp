@@ -158,4 +158,11 @@ std::string complaint_about_frame(std::string_view input) {
   return length == frame.size() ? "" : "a reply of another length than its own bytes say";
 }
 
+std::string complaint_about_modbus_input(std::string_view input) {
+  if (input.empty()) return "";
+  const std::string_view rest = input.substr(1);
+  return static_cast<unsigned char>(input.front()) % 4 == 0 ? complaint_about_frame(rest)
+                                                            : complaint_about_conversation(rest);
+}
+
 }  // namespace nightwell::tests

@@ -16,4 +16,7 @@ namespace nightwell::tests {
 // The same of frames alone: what is taken for a reply to a read is as long as it says it is.
 [[nodiscard]] std::string complaint_about_frame(std::string_view input);
 
+// A fuzzer's input: the first byte chooses one of the two, the rest plays.
+[[nodiscard]] std::string complaint_about_modbus_input(std::string_view input);
+
 }  // namespace nightwell::tests

@@ -2,13 +2,12 @@
 //
 // Repeatable: the seed is fixed, and taken from NIGHTWELL_SEED where that is set. A failure names the step's seed.
 #include <catch2/catch.hpp>
-#include <charconv>
-#include <cstdlib>
 #include <random>
 #include <string_view>
 #include <vector>
 
 #include "fuzz/plan_property.hpp"
+#include "fuzz/repeatable.hpp"
 
 using namespace nightwell;
 using namespace nightwell::tests;
@@ -47,15 +46,6 @@ constexpr std::string_view tokens[] = {"{",
                                        "\n\n",
                                        "\"\":1,",
                                        "99999999999999999999"};
-
-std::uint32_t base_seed() {
-  std::uint32_t seed = 20261125;
-  if (const char* given = std::getenv("NIGHTWELL_SEED")) {
-    const std::string_view text = given;
-    std::from_chars(text.data(), text.data() + text.size(), seed);
-  }
-  return seed;
-}
 
 class Mutator {
  public:
@@ -131,7 +121,7 @@ TEST_CASE("the shipped files are a plan") {
 TEST_CASE("files bent at random make a whole plan or told faults") {
   const auto shipped = shipped_files();
   for (int step = 0; step < steps; ++step) {
-    const std::uint32_t seed = base_seed() + static_cast<std::uint32_t>(step);
+    const std::uint32_t seed = first_seed() + static_cast<std::uint32_t>(step);
     INFO("NIGHTWELL_SEED=" << seed);
     auto files = shipped;
     Mutator(seed).bend(files);

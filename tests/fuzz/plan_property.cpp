@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <nlohmann/json.hpp>
+#include <vector>
 
 #include "plan/plan_json.hpp"
 
@@ -59,6 +60,16 @@ std::string complaint_about(const plan::InputFiles& files) {
   plan::LoadOptions options;
   options.today = "2026-11-25";
   return std::visit([](const auto& answer) { return complaint_about(answer); }, plan::load(files, options));
+}
+
+std::string complaint_about_plan_input(std::string_view input) {
+  static const plan::InputFiles shipped = shipped_files();
+  if (input.empty()) return "";
+  auto files = shipped;
+  std::vector<plan::FileText*> all = {&files.profile, &files.bench, &files.job};
+  for (auto& [path, card] : files.cards) all.push_back(&card);
+  all[static_cast<unsigned char>(input.front()) % all.size()]->text = input.substr(1);
+  return complaint_about(files);
 }
 
 }  // namespace nightwell::tests

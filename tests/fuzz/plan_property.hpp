@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <string_view>
 
 #include "plan/loader.hpp"
 
@@ -12,5 +13,9 @@ namespace nightwell::tests {
 
 // Loads the files; says what is wrong with the answer, or nothing (the empty string).
 [[nodiscard]] std::string complaint_about(const plan::InputFiles& files);
+
+// The same of the shipped files with one replaced: the first byte says which (profile, bench, job, then the cards in the order of
+// their paths), the rest is its text.
+[[nodiscard]] std::string complaint_about_plan_input(std::string_view input);
 
 }  // namespace nightwell::tests
