@@ -205,8 +205,9 @@ Result<void> choose_channels(const Arguments& arguments, Subject& subject) {
   const auto measures = quantity(arguments.measures);
   if (!measures) return bad_argument("reading --measures", "it is voltage, resistance, current or temperature");
   for (const int address : arguments.channels) subject.wishes.channels.push_back({address, *measures});
-  if (subject.wishes.channels.empty() && subject.dialect)
-    subject.wishes.channels = example_channels(*subject.dialect->value);
+  // Of a mirror all are known. With an instrument the person says which are wired, but for a dialect's first two.
+  const auto known = subject.dialect ? subject.dialect->value : subject.mirrored;
+  if (subject.wishes.channels.empty() && known) subject.wishes.channels = example_channels(*known);
   if (subject.wishes.channels.empty())
     return bad_argument("reading --channels",
                         "name at least one channel of the scanner, two for all cases: --channels 101,102");
