@@ -107,8 +107,7 @@ asio::awaitable<void> converse(PlayedFurnace& lab, std::string& complaint) {
   for (int round = 0; round < 3 && (round == 0 || !lab.script.ended()); ++round) {
     if (!known) {
       const auto identity = co_await lab.source->identify();
-      // Where only the start-up failed, who answers has been proved.
-      known = identity.ok() || identity.error().detail.find("of its start-up") != std::string::npos;
+      known = identity.ok();
       in_time("the identity");
     }
     const auto temperature = co_await lab.source->read_temperature();
