@@ -82,13 +82,17 @@ def every_driver_and_dialect_passes(sim):
         over_tcp = json.load(f)
     over_tcp["modbus"]["framing"] = "tcp"
     tcp_file = write(f"{sim.folder}/registers-tcp.json", over_tcp)
+    with open(f"{SOURCE}/docs/dialects.md") as f:  # the example that users begin with
+        example = next(block for block in f.read().split("```")[1::2] if '"controller-312"' in block)
+    example_file = write(f"{sim.folder}/controller-312.json", json.loads(example.removeprefix("json")))
     by_driver = {"scpi-source": [["--port", f"pty:{sim.folder}/source", *HEAT],
                                  ["--port", f"tcp:127.0.0.1:{sim.tcp_source}", "--i-am-beside-it", *HEAT]],
                  "scpi-scanner": [["--port", f"pty:{sim.folder}/scanner", *SCAN],
                                   ["--port", f"tcp:127.0.0.1:{sim.tcp_scanner}", *SCAN]],
                  "terse-bath": [["--port", f"pty:{sim.folder}/terse", *HEAT], []],
-                 "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT]],
-                 tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT]],
+                 "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT], []],
+                 tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT], []],
+                 example_file: [[]],
                  f"{SOURCE}/demo/drivers/bath_driver.py": [["--for", "heat_source", "--port", f"pty:{sim.folder}/for-program", *HEAT]],
                  "chatty-scanner": [["--port", f"pty:{sim.folder}/chatty", *SCAN], []]}
     listed = run("list")

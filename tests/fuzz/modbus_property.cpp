@@ -9,7 +9,7 @@
 #include "dialect/wire_in_memory.hpp"
 #include "instrument/line_heat_source.hpp"
 #include "modbus/frame.hpp"
-#include "modbus/register_server.hpp"
+#include "modbus/furnace.hpp"
 #include "modbus/source.hpp"
 
 namespace nightwell::tests {
@@ -86,7 +86,7 @@ struct PlayedFurnace {
 
   Script script;
   Framing framing;
-  modbus::test::RegisterServer server;
+  modbus::Server server;
   std::shared_ptr<MemoryLine> line;
   std::unique_ptr<LineHeatSource> source;
   asio::io_context io{1};
