@@ -32,6 +32,16 @@ def installed():
     return prefix
 
 
+def the_installed_examples_make_a_plan():
+    if not BUILD:
+        return
+    run("cmake", "--install", BUILD, "--component", "examples", "--prefix", installed())
+    examples = f"{installed()}/share/nightwell/examples"
+    told = run(f"{BIN}/nightwell", "plan", "check", "profiles/cold-store.json", "bench.json", "job.json", cwd=examples)
+    check("cold-store" in told, told)
+    check(os.access(f"{examples}/drivers/bath_driver.py", os.X_OK), "a driver can be run as it is")
+
+
 @functools.lru_cache
 def scanner_program():
     """The C++ example as a stranger makes it their own and builds it, by the lines that they are told. Its check begins."""
@@ -193,7 +203,7 @@ try:
     main({test.__name__: test for test in (a_night_on_two_programs_that_are_killed_in_it,
                                            a_driver_whose_guardian_is_killed_switches_off,
                                            a_program_that_will_not_do_is_told_with_its_place,
-                                           every_installed_header_compiles_alone, a_new_program_passes_its_check)})
+                                           every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check)})
 finally:
     if checking and checking.poll() is None:
         checking.kill()

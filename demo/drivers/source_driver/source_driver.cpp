@@ -53,6 +53,7 @@ class TwoThermometerBath final : public HeatSourceCodec {
     line.spoil = "*\r";  // makes the bath refuse a command that was cut off half-way
     line.error_queue = false;
     line.gap = std::chrono::milliseconds(20);
+    line.quiet = std::chrono::milliseconds(100);  // nothing heard for so long: nothing more comes
     return line;
   }
 
