@@ -177,8 +177,7 @@ Result<void> choose_mirror(const Arguments& arguments, Subject& subject) {
                         "give the instrument's port; only a dialect has a mirror of its own to be tried "
                         "on (--mirror DIALECT: what the driver speaks)");
   }
-  if (!subject.mirrored->registers) return {};
-  return bad_argument("reading --port", "give the instrument's port: a dialect of registers has no mirror");
+  return {};
 }
 
 double usual_reply_s(const Subject& subject) {
@@ -205,8 +204,9 @@ Result<void> choose_channels(const Arguments& arguments, Subject& subject) {
   const auto measures = quantity(arguments.measures);
   if (!measures) return bad_argument("reading --measures", "it is voltage, resistance, current or temperature");
   for (const int address : arguments.channels) subject.wishes.channels.push_back({address, *measures});
-  if (subject.wishes.channels.empty() && subject.dialect)
-    subject.wishes.channels = example_channels(*subject.dialect->value);
+  // Of a mirror all are known. With an instrument the person says which are wired, but for a dialect's first two.
+  const auto known = subject.dialect ? subject.dialect->value : subject.mirrored;
+  if (subject.wishes.channels.empty() && known) subject.wishes.channels = example_channels(*known);
   if (subject.wishes.channels.empty())
     return bad_argument("reading --channels",
                         "name at least one channel of the scanner, two for all cases: --channels 101,102");
@@ -376,14 +376,13 @@ Result<void> write_report(const std::string& path, const std::string& text) {
 
 // Everything between the first byte and the last. The line is gone, and the port with it, when this returns.
 Result<Findings> run_cases(Subject& subject, const instrument::Registry& registry) {
-  std::shared_ptr<Mirror> mirror;
   FarSide far_side;
   if (subject.port) {
     far_side = *subject.port;
   } else {
-    mirror = std::make_shared<Mirror>(subject.mirrored);
-    far_side = Mirrored([mirror](std::string_view bytes) { return mirror->hear(bytes); });
-    if (mirror->can_refuse()) subject.wishes.refuse_next = [mirror] { mirror->refuse_next(); };
+    Mirror mirror = mirror_of(subject.mirrored);
+    far_side = std::move(mirror.far_side);
+    subject.wishes.refuse_next = std::move(mirror.refuse_next);
   }
   auto line = FaultyLine::open(std::move(far_side), subject.settings.reply);
   if (!line) return line.error();

@@ -1,5 +1,7 @@
 #include "cli/skeletons.hpp"
 
+#include <algorithm>
+#include <string_view>
 #include <system_error>
 #include <utility>
 
@@ -10,6 +12,58 @@ namespace nightwell::cli {
 namespace {
 
 namespace fs = std::filesystem;
+namespace texts = skeleton_files;
+
+struct SkeletonFile {
+  std::string name;  // NAME in it becomes the new driver's
+  std::string_view (*text)();
+  std::string own_name;  // what in the text becomes the new driver's name; empty: nothing
+};
+
+// In these commands FOLDER and NAME become the new folder and the new driver's name.
+struct SkeletonKind {
+  std::string name, language;
+  std::vector<SkeletonFile> files;
+  std::string build;  // empty: nothing has to be built
+  std::string check;
+};
+
+const std::vector<SkeletonKind>& kinds() {
+  const std::string build = "cmake -S FOLDER -B FOLDER/build && cmake --build FOLDER/build";
+  const std::string check = "nightwell drivers check ";
+  static const std::vector<SkeletonKind> all = {
+      {"source-dialect", "JSON", {{"NAME.json", texts::source_dialect, "bath-4"}}, "", check + "FOLDER/NAME.json"},
+      {"scanner-dialect",
+       "JSON",
+       {{"NAME.json", texts::scanner_dialect, "scanner-20"}},
+       "",
+       check + "FOLDER/NAME.json"},
+      {"register-dialect",
+       "JSON, a heat source behind Modbus",
+       {{"NAME.json", texts::register_dialect, "controller-312"}},
+       "",
+       check + "FOLDER/NAME.json"},
+      {"source-program",
+       "Python",
+       {{"NAME.py", texts::python_source, "python-bath"}},
+       "",
+       check + "FOLDER/NAME.py --for heat_source --mirror terse-bath"},
+      {"source-cpp",
+       "C++",
+       {{"NAME.cpp", texts::cpp_source, "two-thermometer-bath"},
+        {"CMakeLists.txt", texts::cpp_source_cmake, "source_driver"},
+        {"mirror.json", texts::cpp_source_mirror, ""}},
+       build,
+       check + "FOLDER/build/NAME --for heat_source --mirror FOLDER/mirror.json"},
+      {"scanner-cpp",
+       "C++",
+       {{"NAME.cpp", texts::cpp_scanner, "median-scanner"},
+        {"CMakeLists.txt", texts::cpp_scanner_cmake, "scanner_driver"},
+        {"mirror.json", texts::cpp_scanner_mirror, ""}},
+       build,
+       check + "FOLDER/build/NAME --for scanner --mirror FOLDER/mirror.json"}};
+  return all;
+}
 
 Error bad_skeleton(std::string why) {
   return Error{Errc::bad_input, "making a new driver", std::move(why), ""};
@@ -20,6 +74,26 @@ bool is_name(const std::string& name) {
          name.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789-") == std::string::npos;
 }
 
+std::string replaced(std::string text, const std::string& old, const std::string& by) {
+  if (old.empty()) return text;
+  for (std::size_t at = text.find(old); at != std::string::npos; at = text.find(old, at + by.size()))
+    text.replace(at, old.size(), by);
+  return text;
+}
+
+std::string command_line(const std::string& pattern, const std::string& folder, const std::string& name) {
+  return replaced(replaced(pattern, "NAME", name), "FOLDER", folder);
+}
+
+std::string script_of(const SkeletonKind& kind, const std::string& name) {
+  std::string out =
+      "#!/bin/sh\n# Against a mirror. With the instrument: add --careful --port …, then --port … --lowest C --highest "
+      "C;\n"
+      "# a scanner: --port … --channels 101,102.\nhere=$(dirname \"$0\")\n";
+  if (!kind.build.empty()) out += "{ " + command_line(kind.build, "\"$here\"", name) + "; } >&2 || exit\n";
+  return out + "exec " + command_line(kind.check, "\"$here\"", name) + " \"$@\"\n";
+}
+
 Result<void> write_new(const fs::path& path, std::string_view text) {
   auto file = NewFile::create(path);
   if (!file) return file.error();
@@ -28,48 +102,48 @@ Result<void> write_new(const fs::path& path, std::string_view text) {
   return file->put_in_place(false);
 }
 
+// What begins as a script can be run as one.
+Result<void> let_run(const fs::path& path) {
+  std::error_code problem;
+  fs::permissions(path, fs::perms::owner_exec | fs::perms::group_exec | fs::perms::others_exec, fs::perm_options::add,
+                  problem);
+  if (problem) return Error{Errc::storage, "making a new driver", problem.message(), path.string()};
+  return {};
+}
+
 }  // namespace
 
+std::string skeleton_kinds() {
+  std::string out;
+  for (const SkeletonKind& kind : kinds()) out += (out.empty() ? "" : ", ") + kind.name + " (" + kind.language + ")";
+  return out;
+}
+
 Result<Skeleton> make_skeleton(const std::string& kind, const std::string& name) {
-  std::string text, own_name, ending = ".json", arguments;
-  if (kind == "source-dialect") {
-    text = skeleton_files::source_dialect();
-    own_name = "terse-bath";
-  } else if (kind == "scanner-dialect") {
-    text = skeleton_files::scanner_dialect();
-    own_name = "chatty-scanner";
-  } else if (kind == "source-program") {
-    text = skeleton_files::source_program();
-    own_name = "python-bath";
-    ending = ".py";
-    arguments = " --for heat_source --mirror terse-bath";
-  } else {
-    return bad_skeleton("there is no kind \"" + kind + "\"; there is " + skeleton_kinds);
-  }
+  const auto found =
+      std::find_if(kinds().begin(), kinds().end(), [&kind](const SkeletonKind& one) { return one.name == kind; });
+  if (found == kinds().end()) return bad_skeleton("there is no kind \"" + kind + "\"; there is " + skeleton_kinds());
   if (!is_name(name)) return bad_skeleton("a name has 1 to 60 of a-z, 0-9 and '-', and no '-' first");
-  const std::string quoted = "\"" + own_name + "\"";
-  text.replace(text.find(quoted), quoted.size(), "\"" + name + "\"");
 
   std::error_code problem;
   const fs::path folder = name;
   if (!fs::create_directory(folder, problem))
     return bad_skeleton(problem ? problem.message() : "the folder \"" + name + "\" is there; nothing is written over");
+  std::vector<std::pair<fs::path, std::string>> files;
+  for (const SkeletonFile& file : found->files)
+    files.emplace_back(folder / replaced(file.name, "NAME", name),
+                       replaced(std::string(file.text()), file.own_name, name));
+  files.emplace_back(folder / "check.sh", script_of(*found, name));
+
   Skeleton made;
-  const fs::path driver = folder / (name + ending), test = folder / "check.sh";
-  made.how_to_try = "nightwell drivers check " + driver.string() + arguments;
-  const std::string script =
-      "#!/bin/sh\n# Against a mirror. With the instrument: add --careful --port …, then --port … --lowest C --highest "
-      "C.\n"
-      "exec nightwell drivers check \"$(dirname \"$0\")/" +
-      name + ending + "\"" + arguments + " \"$@\"\n";
-  for (const auto& [path, content] : {std::pair<fs::path, std::string>(driver, text), {test, script}}) {
-    if (const auto written = write_new(path, content); !written) return written.error();
+  for (const auto& [path, text] : files) {
+    if (const auto written = write_new(path, text); !written) return written.error();
+    if (text.starts_with("#!"))
+      if (const auto runs = let_run(path); !runs) return runs.error();
     made.files.push_back(path);
   }
-  constexpr fs::perms may_run = fs::perms::owner_exec | fs::perms::group_exec | fs::perms::others_exec;
-  fs::permissions(test, may_run, fs::perm_options::add, problem);
-  if (ending == ".py" && !problem) fs::permissions(driver, may_run, fs::perm_options::add, problem);
-  if (problem) return Error{Errc::storage, "making a new driver", problem.message(), folder.string()};
+  made.how_to_build = command_line(found->build, name, name);
+  made.how_to_try = command_line(found->check, name, name);
   return made;
 }
 

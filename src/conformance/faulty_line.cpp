@@ -338,8 +338,8 @@ struct FaultyLine::Core {
   }
 
   void to_instrument(std::string_view bytes) {
-    if (mirror != nullptr) {
-      from_instrument(mirror(bytes));
+    if (mirror.hear) {
+      from_instrument(mirror.hear(bytes));
     } else if (!far_fd || !write_whole(far_fd.get(), bytes)) {
       instrument_hung_up();
     }
@@ -485,6 +485,7 @@ Result<std::unique_ptr<FaultyLine>> FaultyLine::open(FarSide far_side, Duration 
     core->tcp = std::holds_alternative<TcpPort>(*port);
   } else {
     core->mirror = std::get<Mirrored>(std::move(far_side));
+    core->tcp = core->mirror.on_tcp;
   }
   core->wake = Fd(::eventfd(0, EFD_CLOEXEC | EFD_NONBLOCK));
   if (!core->wake) return line_error(Errc::unexpected, "making an event", errno);

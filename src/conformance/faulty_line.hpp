@@ -49,7 +49,10 @@ struct Passage {
 };
 
 // Speaks for the instrument: bytes in, bytes out at once. Called on the line's thread.
-using Mirrored = std::function<std::string(std::string_view)>;
+struct Mirrored {
+  std::function<std::string(std::string_view)> hear;
+  bool on_tcp = false;  // the driver gets a TCP port, not a pty
+};
 using FarSide = std::variant<Port, Mirrored>;
 
 inline constexpr Duration settle{25'000};

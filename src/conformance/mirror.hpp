@@ -1,59 +1,21 @@
-// An instrument made of a dialect: its templates read in the other direction. What the driver sends is matched against
-// the templates of commands; what those of replies describe is filled in and sent back. So a dialect file can be tried
-// without its instrument. This proves that the file agrees with itself, and nothing about the instrument.
-//
-// A heat source has a temperature near 23 °C that does not follow its target, a target of 7 K above it, and an output
-// that is off. A scanner has another value on every channel. What it does not understand it refuses with the dialect's
-// first refusal, or says nothing where there is none. An error register or queue is always empty.
-//
-// Pure but for refuse_next(), which may be called from another thread. Never fails: what it cannot say, it does not say.
+// The instrument that a dialect describes, made of its file: the far side of a faulty line, in memory. Lines of text:
+// line_mirror.hpp; Modbus registers: register_mirror.hpp.
 #pragma once
 
-#include <atomic>
-#include <map>
+#include <functional>
 #include <memory>
-#include <string>
-#include <string_view>
 
+#include "conformance/faulty_line.hpp"
 #include "dialect/dialect.hpp"
-#include "dialect/template.hpp"
 
 namespace nightwell::conformance {
 
-class Mirror {
- public:
-  explicit Mirror(std::shared_ptr<const dialect::Dialect> dialect);
-
-  // The bytes that come back for these.
-  [[nodiscard]] std::string hear(std::string_view bytes);
-  // The next setting or reading that it understands is refused.
-  void refuse_next() { refusing_ = true; }
-  [[nodiscard]] bool can_refuse() const { return !dialect_->refused.empty(); }
-
- private:
-  struct Understood {
-    std::size_t command = 0;
-    dialect::Match fields;
-  };
-
-  [[nodiscard]] std::string answer(std::string_view line);
-  [[nodiscard]] const Understood* understand(std::string_view text, Understood& out) const;
-  void act(const Understood& heard);
-  [[nodiscard]] std::string reply_to(const Understood& heard);
-  [[nodiscard]] std::string filled(const dialect::Template& pattern, const Understood& heard, int decimals) const;
-  [[nodiscard]] std::string lines(std::string_view text) const;
-  [[nodiscard]] std::string refusal() const;
-  [[nodiscard]] std::string_view name_of(std::size_t command) const;
-  [[nodiscard]] double value_of(const Understood& heard) const;
-  [[nodiscard]] std::string channel_in(const Understood& heard) const;
-
-  std::shared_ptr<const dialect::Dialect> dialect_;
-  std::string received_;
-  std::string chosen_;  // the channel that was named last: what is read where a question names none
-  std::map<std::size_t, std::string> proofs_;  // by query: what a step that was taken makes it say
-  double temperature_c_ = 23, target_c_ = 30;
-  bool output_ = false;
-  std::atomic<bool> refusing_ = false;
+struct Mirror {
+  Mirrored far_side;
+  // Its next command is refused; from any thread. Empty: the dialect has no way to say no.
+  std::function<void()> refuse_next;
 };
+
+[[nodiscard]] Mirror mirror_of(std::shared_ptr<const dialect::Dialect> dialect);
 
 }  // namespace nightwell::conformance

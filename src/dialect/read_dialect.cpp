@@ -375,6 +375,12 @@ class Reader {
     }
   }
 
+  static std::string why_not_sent(const Field& field) {
+    if (std::holds_alternative<IntegerField>(field.kind))
+      return "{" + field.name + "} is an integer, which is read only: use number with 0 decimals";
+    return "{" + field.name + "} would put text into a command";
+  }
+
   // What may stand in a command: one number at most, written by us, and a channel.
   void check_sent_fields(const std::string& name, const Template& send, ObjectReader& reader) {
     int numbers = 0;
@@ -388,8 +394,7 @@ class Reader {
       if (number != nullptr && number->decimals < 0)
         reader.refuse("send", "a number field with \"decimals\"",
                       "{" + field.name + "} says nothing of how to write it");
-      if (number == nullptr && !channel)
-        reader.refuse("send", "numbers and channels only", "{" + field.name + "} would put text into a command");
+      if (number == nullptr && !channel) reader.refuse("send", "numbers and channels only", why_not_sent(field));
     }
     if (name == "set_target" && numbers != 1 && !send.empty()) reader.refuse("send", "one number field: the target");
     if (numbers > 0 && name != "set_target") with_number_.insert(name);

@@ -13,6 +13,7 @@ LineHeatSource::LineHeatSource(std::unique_ptr<Wire> wire, ConnectionSettings se
     : instrument_(std::move(wire), std::move(settings), std::move(codec)) {}
 
 asio::awaitable<Result<Identity>> LineHeatSource::identify() {
+  switched_off_ = false;
   return instrument_.identify();
 }
 
@@ -20,7 +21,13 @@ asio::awaitable<Result<void>> LineHeatSource::set_target(double t_c) {
   SetTarget set;
   set.t_c = t_c;
   const HeatSourceCommand command = set;
-  return instrument_.tell(command, "setting the target");
+  return heat(command, "setting the target", switched_off_);
+}
+
+asio::awaitable<Result<void>> LineHeatSource::heat(HeatSourceCommand command, std::string_view doing, bool heats_not) {
+  const Result<void> started = instrument_.started(doing);
+  if (!started && !heats_not) co_return started;
+  co_return co_await instrument_.tell(command, doing);
 }
 
 asio::awaitable<Result<double>> LineHeatSource::ask_number(HeatSourceCommand command, std::string_view doing) {
@@ -41,15 +48,17 @@ asio::awaitable<Result<double>> LineHeatSource::read_temperature() {
 
 asio::awaitable<Result<void>> LineHeatSource::set_output(bool on) {
   if (!on) return switch_off();
+  switched_off_ = false;
   SetOutput set;
   set.on = true;
   const HeatSourceCommand command = set;
-  return instrument_.tell(command, "switching the output on");
+  return heat(command, "switching the output on", false);
 }
 
 asio::awaitable<Result<void>> LineHeatSource::switch_off() {
   const HeatSourceCommand off = SetOutput();
   Result<void> first = co_await instrument_.tell(off, "switching the output off", true);
+  switched_off_ = first.ok();
   const std::size_t steps = instrument_.steps(Steps::park);
   for (std::size_t index = 0; index < steps; ++index) {
     if (!first && first.error().code != Errc::refused && first.error().code != Errc::mismatch) break;

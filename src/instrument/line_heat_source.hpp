@@ -9,6 +9,8 @@ namespace nightwell::instrument {
 // set_output(false) puts its first byte on the line at once, even where the link is out of step or another
 // call is pending (where both sides take turns, behind the reply that this call awaits); in the latter case it ends with `unexpected`: sent, but not proved, so call it again. The codec's
 // park steps follow an "off" that the line carried, all of them, whatever each says; the first that failed is told.
+// Behind a start-up that failed (line_instrument.hpp) a target and "on" are refused and nothing is sent; but a target right
+// behind an "off" that succeeded goes out, since it heats nothing and belongs to parking.
 // Destroy it only when no call is pending (close() first, then let the call end).
 class LineHeatSource final : public HeatSource {
  public:
@@ -24,9 +26,11 @@ class LineHeatSource final : public HeatSource {
 
  private:
   asio::awaitable<Result<void>> switch_off();
+  asio::awaitable<Result<void>> heat(HeatSourceCommand command, std::string_view doing, bool heats_not);
   asio::awaitable<Result<double>> ask_number(HeatSourceCommand command, std::string_view doing);
 
   LineInstrument<HeatSourceCodec> instrument_;
+  bool switched_off_ = false;  // "off" succeeded, and neither "on" nor identify() was called since
 };
 
 }  // namespace nightwell::instrument

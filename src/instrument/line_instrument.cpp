@@ -156,6 +156,15 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell(Command command, s
 }
 
 template <class CodecType>
+Result<void> LineInstrument<CodecType>::started(std::string_view doing) const {
+  if (started_ || !open_wanted_) return {};
+  return named(simple(Errc::refused,
+                      "nothing that heats is sent before its identity has answered and every step of its start-up has "
+                      "succeeded; identify it again"),
+               doing);
+}
+
+template <class CodecType>
 Result<bool> LineInstrument<CodecType>::needs_nothing(const Command& command) const {
   const Result<Message> message = codec_->encode(command);
   if (!message) return named(message.error(), "preparing a command");
@@ -174,7 +183,7 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
   for (int attempt = 0; attempt <= repeats; ++attempt) {
     if (!open_wanted_) co_return closed();
     if (queue_unread_ || !link_.ready()) {
-      const Result<Entries> entries = co_await make_ready();
+      const Result<Entries> entries = co_await make_ready(false);
       if (!entries) co_return entries.error();
       if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front())) co_return refusal(*entries);
     }
@@ -209,15 +218,12 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
   if (at_once && (link_.is_suspect() || !link_.is_open())) link_.send_regardless(message->bytes);
   if (queue_unread_ || !in_step) {
     // What stands in the queue from before is not this command's fault.
-    const Result<Entries> ready = co_await make_ready();
+    const Result<Entries> ready = co_await make_ready(at_once);
     if (!ready) co_return ready.error();
   }
   const Result<void> done = co_await carry_out(*message, command);
   if (!done && done.error().code == Errc::refused) start_up_due_ = true;
-  if (at_once && start_up_due_ && !link_.is_suspect()) {
-    const Result<void> started = co_await start_up();
-    start_up_due_ = !started;
-  }
+  if (at_once && (start_up_due_ || !started_) && !link_.is_suspect()) (void)co_await start_up();
   if (!done) co_return done.error();
   co_return co_await prove(command);
 }
@@ -272,6 +278,7 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::prove(Command command) 
 // The link is in step and the identity right.
 template <class CodecType>
 asio::awaitable<Result<void>> LineInstrument<CodecType>::start_up() {
+  started_ = false;
   for (std::size_t index = 0; index < codec_->steps(Steps::start_up); ++index) {
     RunStep step;
     step.index = index;
@@ -287,11 +294,14 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::start_up() {
       co_return error;
     }
   }
+  started_ = true;
+  start_up_due_ = false;
   co_return Result<void>();
 }
 
 template <class CodecType>
 asio::awaitable<Result<Identity>> LineInstrument<CodecType>::identify_in_turn() {
+  started_ = false;
   if (!link_.is_open()) {
     const Result<void> opened = co_await link_.open();
     if (!opened) co_return opened.error();
@@ -316,10 +326,11 @@ asio::awaitable<Result<Identity>> LineInstrument<CodecType>::identify_in_turn() 
 }
 
 template <class CodecType>
-asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrument<CodecType>::make_ready() {
+asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrument<CodecType>::make_ready(
+    bool for_off) {
   if (identity_.empty()) co_return closed();
   if (!link_.is_open()) {
-    const Result<void> opened = co_await reopen();
+    const Result<void> opened = co_await reopen(for_off);
     if (!opened) co_return opened.error();
   }
   // What comes in the gap before the next message was not asked for.
@@ -339,7 +350,7 @@ asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrum
 }
 
 template <class CodecType>
-asio::awaitable<Result<void>> LineInstrument<CodecType>::reopen() {
+asio::awaitable<Result<void>> LineInstrument<CodecType>::reopen(bool for_off) {
   queue_unread_ = true;
   Error last;
   for (int attempt = 0; attempt < reopen_attempts; ++attempt) {
@@ -355,7 +366,8 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::reopen() {
     const Result<Identity> identity = co_await learn_identity();
     if (identity && identity->text == identity_) {
       const Result<void> started = co_await start_up();
-      if (started) co_return Result<void>();
+      // What is behind the port is known: a failed start-up holds up everything but "off".
+      if (started || for_off) co_return Result<void>();
       link_.close();
       co_return started.error();
     }

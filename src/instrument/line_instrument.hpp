@@ -14,6 +14,8 @@
 //   start-up      The codec's steps follow every identity that was learned: after identify() and after reopening.
 //                 Where a setting was refused, the instrument may have restarted and lost them: the next "off" is
 //                 followed by them, so that a park does not fail for want of remote control.
+//                 Where a step failed, or an identify() did, nothing that heats goes out (started()) until all of them
+//                 have succeeded behind an identity. "Off" does: also on a port that is back and whose start-up fails.
 //   heat off      Goes out at once even where the link is suspect, then once more in step. Where another call
 //                 is going on it goes out all the same, and `unexpected` says: not proved, call again. Where both sides
 //                 take turns on the wires (LineSettings::takes_turns) it goes out behind the reply that is awaited, at
@@ -59,6 +61,9 @@ class LineInstrument {
   // Whether the codec needs no bytes for this command; bad_input where it cannot be expressed. Sends nothing.
   [[nodiscard]] Result<bool> needs_nothing(const Command& command) const;
   [[nodiscard]] std::size_t steps(Steps which) const { return codec_->steps(which); }
+  // refused: a step of the start-up failed when they were last due, or the newest identify() failed. No error while the port
+  // is closed: tell() says so.
+  [[nodiscard]] Result<void> started(std::string_view doing) const;
   void close();
 
   [[nodiscard]] const std::string& last_text() const { return last_text_; }  // of the newest reply
@@ -76,8 +81,8 @@ class LineInstrument {
   asio::awaitable<Result<void>> start_up();
   asio::awaitable<Result<Identity>> identify_in_turn();
   // In step, identity proved, error queue read where that was due; gives what stood in it.
-  asio::awaitable<Result<Entries>> make_ready();
-  asio::awaitable<Result<void>> reopen();
+  asio::awaitable<Result<Entries>> make_ready(bool for_off);
+  asio::awaitable<Result<void>> reopen(bool for_off);
   asio::awaitable<Result<Identity>> learn_identity();
   asio::awaitable<Result<Identity>> ask_identity();
   asio::awaitable<Result<Entries>> read_queue();
@@ -97,6 +102,7 @@ class LineInstrument {
   std::uint64_t asked_again_ = 0;
   bool queue_unread_ = false;  // something odd happened: the instrument may have said why
   bool start_up_due_ = false;  // a setting was refused: what the start-up set may be gone
+  bool started_ = false;       // an identity was learned, and each step of the start-up behind it succeeded
   bool talking_ = false;
   bool open_wanted_ = false;  // identify() was called and close() was not
 };

@@ -1,5 +1,5 @@
 // Each driver here has one fault that drivers have, and must fail the check at the case that is there for it; the same driver
-// without the fault passes. Against mirrors, so no program is started. The checks wait most of their time, side by side.
+// without the fault passes; so must an instrument that does not do as it is told. In memory, so no program is started. The checks wait most of their time, side by side.
 #include <asio/co_spawn.hpp>
 #include <asio/detached.hpp>
 #include <asio/steady_timer.hpp>
@@ -18,6 +18,8 @@
 #include "drivers/registry.hpp"
 #include "instrument/line_heat_source.hpp"
 #include "instrument/open_port.hpp"
+#include "modbus/furnace.hpp"
+#include "modbus/source.hpp"
 #include "plain_bath.hpp"
 
 namespace {
@@ -168,23 +170,29 @@ Registry::MakeHeatSource with() {
 
 class TrustingCodec final : public HeatSourceCodec {
  public:
-  explicit TrustingCodec(std::shared_ptr<const dialect::Dialect> dialect) : inner_(std::move(dialect)) {}
-  [[nodiscard]] LineSettings line() const override { return inner_.line(); }
+  explicit TrustingCodec(std::unique_ptr<HeatSourceCodec> inner) : inner_(std::move(inner)) {}
+  [[nodiscard]] LineSettings line() const override { return inner_->line(); }
   [[nodiscard]] Result<Message> encode(const HeatSourceCommand& command) const override {
-    return inner_.encode(command);
+    return inner_->encode(command);
   }
   [[nodiscard]] Result<Answer> decode(std::string_view reply, const HeatSourceCommand& command) const override {
     if (std::holds_alternative<SetTarget>(command) || std::holds_alternative<SetOutput>(command))
       return Answer(Acknowledged());
-    return inner_.decode(reply, command);
+    return inner_->decode(reply, command);
   }
 
  private:
-  dialect::DialectSource inner_;
+  std::unique_ptr<HeatSourceCodec> inner_;
 };
 
 Result<std::unique_ptr<HeatSource>> make_trusting(asio::io_context& io, ConnectionSettings settings) {
-  auto codec = std::make_unique<TrustingCodec>(dialect::dialect_from(settings.dialect).value());
+  const auto spoken = dialect::dialect_from(settings.dialect).value();
+  std::unique_ptr<HeatSourceCodec> inner;
+  if (spoken->registers)
+    inner = std::make_unique<modbus::ModbusSource>(spoken, Duration{});
+  else
+    inner = std::make_unique<dialect::DialectSource>(spoken);
+  auto codec = std::make_unique<TrustingCodec>(std::move(inner));
   return std::unique_ptr<HeatSource>(std::make_unique<LineHeatSource>(io, std::move(settings), std::move(codec)));
 }
 
@@ -267,6 +275,68 @@ Result<std::unique_ptr<HeatSource>> make_naive(asio::io_context& io, ConnectionS
   return std::unique_ptr<HeatSource>(std::make_unique<Naive>(io, std::move(settings)));
 }
 
+// ---- an instrument behind registers that does not do as it is told ----
+
+Mirrored spoken_by(std::shared_ptr<modbus::Server> server) {
+  Mirrored out;
+  out.hear = [server, received = std::make_shared<std::string>()](std::string_view bytes) {
+    *received += bytes;
+    return server->hear(*received);
+  };
+  return out;
+}
+std::shared_ptr<modbus::Server> furnace() {
+  return std::make_shared<modbus::Server>(modbus::test::furnace(dialect::Framing::rtu));
+}
+
+Mirrored cuts_setpoints() {
+  const auto server = furnace();
+  server->written = [follow = server->written](modbus::Server& its, const modbus::WriteRequest& write) {
+    follow(its, write);
+    its.holding[16] = std::min<std::uint16_t>(its.holding[16], 200);
+  };
+  return spoken_by(server);
+}
+Mirrored refuses_writes() {
+  const auto server = furnace();
+  server->refuses = [](const modbus::Request& asked) {
+    return std::holds_alternative<modbus::WriteRequest>(asked) ? 4 : 0;
+  };
+  return spoken_by(server);
+}
+Mirrored stays_off() {
+  const auto server = furnace();
+  server->written = nullptr;
+  return spoken_by(server);
+}
+Mirrored answers_as_another_unit() {
+  const auto server = furnace();
+  Mirrored out;
+  out.hear = [server](std::string_view bytes) {
+    const std::string reply = server->answer(bytes);
+    return reply.empty() ? reply : server->framed(reply.substr(1, reply.size() - 3), 0, server->unit + 1);
+  };
+  return out;
+}
+
+std::string without_steps(const std::string& text) {
+  auto json = nlohmann::json::parse(text);
+  json.erase("start_up");
+  json.erase("park");
+  return json.dump();
+}
+// The setpoint is written with the low word first and read with the high word first.
+std::string with_words_mixed_up(const std::string& text) {
+  auto json = nlohmann::json::parse(text);
+  auto& registers = json["modbus"];
+  for (const char* key : {"target", "set_target"}) {
+    registers[key]["type"] = "float32";
+    registers[key].erase("factor");
+    registers[key]["word_order"] = key == std::string_view("target") ? "high_first" : "low_first";
+  }
+  return json.dump();
+}
+
 // ---- the check ----
 
 struct Try {
@@ -275,17 +345,19 @@ struct Try {
   std::string subject, condition;  // where it must fail; empty: it must pass
   std::string because;
   std::optional<double> driver_highest_c = std::nullopt;
+  Mirrored (*instrument)() = nullptr;  // asked instead of the dialect's mirror
 };
 
 Findings check(const Try& one) {
   const auto spoken = parsed(one.dialect);
-  const auto mirror = std::make_shared<Mirror>(spoken);
-  auto line = FaultyLine::open(Mirrored([mirror](std::string_view bytes) { return mirror->hear(bytes); }), Duration{});
+  Mirror mirror = mirror_of(spoken);
+  if (one.instrument != nullptr) mirror.far_side = one.instrument();
+  auto line = FaultyLine::open(std::move(mirror.far_side), Duration{});
   Wishes wishes;
   wishes.lowest_c = 0;
   wishes.highest_c = 60;
   wishes.driver_highest_c = one.driver_highest_c;
-  wishes.refuse_next = [mirror] { mirror->refuse_next(); };
+  wishes.refuse_next = std::move(mirror.refuse_next);
   // What is looked for was found: the rest would only take time.
   bool found = false;
   wishes.told = [&](const Outcome& o) {
@@ -322,6 +394,9 @@ void expect(const Try& one, const Findings& findings) {
 
 TEST_CASE("A driver with a fault fails at the case that is there for it, and one without passes", "[conformance]") {
   const std::string plain = conformance::test::plain_bath, terse = shipped("terse-bath.json");
+  const std::string registers = shipped("register-furnace.json"), no_steps = without_steps(registers);
+  const char* set = "setting the target";
+  const char* plainly = "unspoiled, output off";
   const auto good = drivers::registry().sources.at(dialect_driver);
   const std::vector<Try> tries = {
       {plain, good, "", "", ""},
@@ -336,6 +411,14 @@ TEST_CASE("A driver with a fault fails at the case that is there for it, and one
       {plain, with<AsksBeforeOff>(), "parking", "the output is on, the instrument falls silent", "did not go out"},
       {plain, make_trusting, "setting the target", "the instrument refuses", "said \"done\""},
       {plain, good, "setting a target that cannot be", "a target above the driver's highest", "sent \"SP=151.00", 150},
+      {registers, good, "", "", ""},
+      {with_words_mixed_up(registers), good, set, plainly, "read back"},
+      {registers, good, set, plainly, "read back 20.0", {}, cuts_setpoints},
+      {registers, make_trusting, set, plainly, "but it reads 20", {}, cuts_setpoints},
+      {registers, good, "identity", "unspoiled", "of its start-up", {}, refuses_writes},
+      {no_steps, good, set, plainly, "off said refused", {}, refuses_writes},
+      {no_steps, good, "switching the output", "unspoiled", "read back off", {}, stays_off},
+      {registers, good, "identity", "unspoiled", "unit", {}, answers_as_another_unit},
   };
   std::vector<std::future<Findings>> findings;
   for (const Try& one : tries) findings.push_back(std::async(std::launch::async, check, std::cref(one)));
@@ -344,12 +427,12 @@ TEST_CASE("A driver with a fault fails at the case that is there for it, and one
 
 TEST_CASE("The shipped scanner's dialect passes against its own mirror", "[conformance]") {
   const std::string text = shipped("chatty-scanner.json");
-  const auto mirror = std::make_shared<Mirror>(parsed(text));
-  auto line = FaultyLine::open(Mirrored([mirror](std::string_view bytes) { return mirror->hear(bytes); }), Duration{});
+  Mirror mirror = mirror_of(parsed(text));
+  auto line = FaultyLine::open(std::move(mirror.far_side), Duration{});
   REQUIRE(line.ok());
   Wishes wishes;
   wishes.channels = {{101, Quantity::resistance}, {102, Quantity::resistance}};
-  wishes.refuse_next = [mirror] { mirror->refuse_next(); };
+  wishes.refuse_next = std::move(mirror.refuse_next);
   const Findings findings =
       check_scanner(drivers::registry().scanners.at(dialect_driver), settings_for(text), **line, wishes);
   INFO(story(findings));

@@ -14,6 +14,7 @@ import sys
 import tempfile
 
 BIN, SOURCE = os.environ["NIGHTWELL_BIN_DIR"], os.environ["NIGHTWELL_SOURCE_DIR"]
+BUILD = os.environ.get("NIGHTWELL_BUILD_DIR", "")  # what the package for C++ is installed from; without it, it is left out
 sys.path.insert(0, f"{SOURCE}/tests/end_to_end")
 from lab import check, wait_for, write  # noqa: E402
 
@@ -87,8 +88,8 @@ def every_driver_and_dialect_passes(sim):
                  "scpi-scanner": [["--port", f"pty:{sim.folder}/scanner", *SCAN],
                                   ["--port", f"tcp:127.0.0.1:{sim.tcp_scanner}", *SCAN]],
                  "terse-bath": [["--port", f"pty:{sim.folder}/terse", *HEAT], []],
-                 "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT]],
-                 tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT]],
+                 "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT], []],
+                 tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT], []],
                  f"{SOURCE}/demo/drivers/bath_driver.py": [["--for", "heat_source", "--port", f"pty:{sim.folder}/for-program", *HEAT]],
                  "chatty-scanner": [["--port", f"pty:{sim.folder}/chatty", *SCAN], []]}
     listed = run("list")
@@ -202,30 +203,36 @@ def bad_arguments_are_told(sim):
     check(outcome.returncode == 3 and "--i-am-beside-it" in outcome.stderr, outcome.stderr)
 
 
-def a_new_dialect_passes_at_once(sim):
+def a_new_driver_passes_at_once(sim):
+    """The worked examples of docs/dialects.md among them. But for scanner-cpp, which tests/end_to_end/drivers_test.py makes, builds, checks and uses."""
+    package = f"{sim.folder}/package"
+    stranger = dict(os.environ, PATH=f"{BIN}:{os.environ['PATH']}", CMAKE_PREFIX_PATH=package)
+    if BUILD:
+        subprocess.run(["cmake", "--install", BUILD, "--component", "driver", "--prefix", package], check=True, stdout=subprocess.DEVNULL)
+
     def one(kind):
         made = subprocess.run(command("new", kind, f"my-{kind}"), cwd=sim.folder, capture_output=True, text=True)
         check(made.returncode == 0, made.stderr)
         again = subprocess.run(command("new", kind, f"my-{kind}"), cwd=sim.folder, capture_output=True, text=True)
         check(again.returncode == 2 and "nothing is written over" in again.stderr, again.stderr)
+        if kind.endswith("dialect"):
+            shown = run("show", f"{sim.folder}/my-{kind}/my-{kind}.json")
+            check(shown.returncode == 0 and shown.stdout.startswith(f"my-{kind}, revision 1"), shown.stdout + shown.stderr)
         report = f"{sim.folder}/{kind}.md"
-        tried = subprocess.run([f"{sim.folder}/my-{kind}/check.sh", "--report", report], capture_output=True, text=True,
-                               env=dict(os.environ, PATH=f"{BIN}:{os.environ['PATH']}"))
+        tried = subprocess.run([f"{sim.folder}/my-{kind}/check.sh", "--report", report], capture_output=True, text=True, env=stranger)
         check(tried.returncode == 0, tried.stdout + tried.stderr)
         with open(report) as f:
             text = f.read()
         check("NO INSTRUMENT WAS ASKED" in text and f"my-{kind}" in text, text[:800])
-        if kind == "source-program":
-            return
-        shown = run("show", f"{sim.folder}/my-{kind}/my-{kind}.json")
-        check(shown.returncode == 0 and "on the wire" in shown.stdout, shown.stdout + shown.stderr)
-    with concurrent.futures.ThreadPoolExecutor() as pool:
-        list(pool.map(one, ["source-dialect", "scanner-dialect", "source-program"]))
+
+    kinds = ["source-dialect", "scanner-dialect", "register-dialect", "source-program"] + (["source-cpp"] if BUILD else [])
+    with concurrent.futures.ThreadPoolExecutor(len(kinds)) as pool:
+        list(pool.map(one, kinds))
 
 
 def main():
     tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, the_page_of_a_manual_became_a_dialect,
-             interrupted_it_parks, killed_the_guardian_parks, a_new_dialect_passes_at_once, bad_arguments_are_told]
+             interrupted_it_parks, killed_the_guardian_parks, a_new_driver_passes_at_once, bad_arguments_are_told]
     chosen = [t for t in tests + [a_careful_check_sets_nothing] if not sys.argv[1:] or t.__name__ in sys.argv[1:]]
     with tempfile.TemporaryDirectory() as folder, Sim(folder) as sim:
         # Side by side: nearly all of their time is waiting. Only the careful one wants its port for itself.

@@ -42,7 +42,8 @@ class Near {
 
 std::unique_ptr<FaultyLine> counting_line() {
   auto count = std::make_shared<int>(0);
-  const Mirrored mirror = [count](std::string_view) { return "reply " + std::to_string(++*count) + "\n"; };
+  Mirrored mirror;
+  mirror.hear = [count](std::string_view) { return "reply " + std::to_string(++*count) + "\n"; };
   auto line = FaultyLine::open(mirror, Duration{});
   REQUIRE(line.ok());
   return std::move(line).value();

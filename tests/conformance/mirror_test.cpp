@@ -1,20 +1,19 @@
 // The mirror speaks what the dialect says, and no more.
-#include "conformance/mirror.hpp"
-
 #include <catch2/catch.hpp>
 #include <fstream>
 #include <iterator>
 
+#include "conformance/line_mirror.hpp"
 #include "dialect/read_dialect.hpp"
 #include "plain_bath.hpp"
 
 namespace {
 
 using namespace nightwell;
-using conformance::Mirror;
+using conformance::LineMirror;
 
-Mirror mirror_of(const std::string& text) {
-  return Mirror(dialect::dialect_from(nlohmann::json::parse(text).dump(-1, ' ', true)).value());
+LineMirror mirror_of(const std::string& text) {
+  return LineMirror(dialect::dialect_from(nlohmann::json::parse(text).dump(-1, ' ', true)).value());
 }
 std::string dialect_file(const std::string& name) {
   std::ifstream file(std::string(NIGHTWELL_SOURCE_DIR) + "/drivers/dialects/" + name);

@@ -350,4 +350,110 @@ TEST_CASE("an off that follows a refused setting takes the start-up steps again"
   CHECK(done().ok());
 }
 
+namespace {
+
+template <class Value>
+asio::awaitable<void> keep_result(asio::awaitable<Result<Value>> call, std::optional<Result<Value>>& out) {
+  out = co_await std::move(call);
+}
+
+// A heater whose start-up step may fail, call by call.
+struct StartedHeater {
+  StartedHeater() {
+    const std::string json =
+        std::string(heater).substr(0, std::string(heater).size() - 1) + R"(, "start_up": [{"command": "set_up"}]})";
+    std::string with_step = json;
+    const std::string fan = R"("fan": {)";
+    with_step.insert(with_step.find(fan), R"("set_up": {"kind": "safe_setting", "send": "mode 3", "reply": "OK"}, )");
+    line = std::make_shared<MemoryLine>("\n", [this](const std::string& message) -> std::vector<Chunk> {
+      if (message == "mode 3") return step;
+      const auto found = table.find(message);
+      return found == table.end() ? std::vector<Chunk>() : found->second;
+    });
+    table["h 1"] = soon("OK\n");
+    source = std::make_unique<LineHeatSource>(wire_to(line), called("heater"),
+                                              std::make_unique<dialect::DialectSource>(dialect_of(with_step)));
+  }
+
+  template <class Value>
+  Result<Value> call(asio::awaitable<Result<Value>> what) {
+    std::optional<Result<Value>> out;
+    asio::co_spawn(io, keep_result(std::move(what), out), asio::detached);
+    io.restart();
+    io.run();
+    return *out;
+  }
+  template <class Value>
+  std::optional<Errc> code(asio::awaitable<Result<Value>> what) {
+    const Result<Value> result = call(std::move(what));
+    return result ? std::nullopt : std::optional(result.error().code);
+  }
+  [[nodiscard]] long sent(const std::string& message) const {
+    return std::count(line->heard.begin(), line->heard.end(), message);
+  }
+
+  Table table = obliging();
+  std::vector<Chunk> step = soon("OK\n");
+  std::shared_ptr<MemoryLine> line;
+  std::unique_ptr<LineHeatSource> source;
+  asio::io_context io{1};
+};
+
+}  // namespace
+
+TEST_CASE("Nothing heats behind a start-up step that failed, until an identify() succeeds", "[manners]") {
+  const std::vector<std::vector<Chunk>> failures = {soon("NO local\n"), soon("what\n"), {}};
+  for (const auto& failure : failures) {
+    StartedHeater lab;
+    lab.step = failure;
+    CHECK(lab.code(lab.source->identify()));
+    const Result<void> target = lab.call(lab.source->set_target(20.5));
+    REQUIRE_FALSE(target.ok());
+    CHECK(target.error().code == Errc::refused);
+    CHECK(target.error().text().find("start-up") != std::string::npos);
+    CHECK(lab.code(lab.source->set_output(true)) == Errc::refused);
+    CHECK(lab.sent("s 20.5") + lab.sent("h 1") == 0);
+    CHECK(lab.code(lab.source->identify()));
+    CHECK(lab.code(lab.source->set_output(true)) == Errc::refused);
+    lab.step = soon("OK\n");
+    CHECK_FALSE(lab.code(lab.source->identify()));
+    CHECK_FALSE(lab.code(lab.source->set_target(20.5)));
+    CHECK_FALSE(lab.code(lab.source->set_output(true)));
+    CHECK(lab.sent("s 20.5") == 1);
+    CHECK(lab.sent("h 1") == 1);
+  }
+}
+
+TEST_CASE("A park gets through behind a start-up step that failed: off, its steps, and the target behind it",
+          "[manners]") {
+  StartedHeater lab;
+  lab.step = soon("NO local\n");
+  CHECK(lab.code(lab.source->identify()));
+  CHECK_FALSE(lab.code(lab.source->set_output(false)));
+  CHECK(lab.sent("h 0") == 1);
+  CHECK(lab.sent("fan 1") == 1);
+  CHECK_FALSE(lab.code(lab.source->set_target(20.5)));  // the output was switched off: it heats nothing
+  CHECK(lab.code(lab.source->set_output(true)) == Errc::refused);
+  CHECK(lab.sent("h 1") == 0);
+}
+
+TEST_CASE("Off gets through where the port came back and the start-up behind it fails", "[manners]") {
+  StartedHeater lab;
+  REQUIRE_FALSE(lab.code(lab.source->identify()));
+  REQUIRE_FALSE(lab.code(lab.source->set_output(true)));
+  lab.line->unplug(std::chrono::milliseconds(5));
+  lab.line->plug_in(std::chrono::milliseconds(200));
+  lab.line->now += std::chrono::milliseconds(300);
+  lab.step = soon("NO local\n");
+  CHECK(lab.code(lab.source->set_target(20.5)) == Errc::refused);
+  CHECK(lab.code(lab.source->set_output(true)) == Errc::refused);
+  CHECK(lab.sent("s 20.5") == 0);
+  CHECK(lab.sent("h 1") == 1);
+  CHECK_FALSE(lab.code(lab.source->set_output(false)));
+  CHECK(lab.sent("h 0") == 1);
+  lab.step = soon("OK\n");
+  CHECK_FALSE(lab.code(lab.source->identify()));
+  CHECK_FALSE(lab.code(lab.source->set_output(true)));
+}
+
 }  // namespace nightwell::instrument::test

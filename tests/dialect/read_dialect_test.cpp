@@ -68,12 +68,17 @@ TEST_CASE("the shipped dialects are sound", "[dialect]") {
   CHECK(told(dialect_faults(scanner())).empty());
 }
 
-TEST_CASE("the document's worked example is a dialect", "[dialect]") {
+TEST_CASE("the document's worked examples are dialects", "[dialect]") {
   const std::string document = text_of(std::string(NIGHTWELL_SOURCE_DIR) + "/docs/dialects.md");
-  const std::size_t begin = document.find("{\n  \"format\": \"nightwell-dialect/1\"");
-  REQUIRE(begin != std::string::npos);
-  const std::string block = document.substr(begin, document.find("```", begin) - begin);
-  CHECK(told(dialect_faults(Document::parse(block))).empty());
+  const std::string opening = "{\n  \"format\": \"nightwell-dialect/1\"";
+  int examples = 0;
+  for (std::size_t at = document.find(opening); at != std::string::npos; at = document.find(opening, at + 1)) {
+    const std::string block = document.substr(at, document.find("```", at) - at);
+    INFO(block);
+    CHECK(told(dialect_faults(Document::parse(block))).empty());
+    ++examples;
+  }
+  CHECK(examples == 3);  // a bath, a scanner, a controller behind registers
 }
 
 TEST_CASE("a driver is made of a dialect only where it is one for that kind of instrument (S15)", "[dialect]") {
@@ -116,6 +121,7 @@ TEST_CASE("each fault of a heat source's dialect stands at its place", "[dialect
       {"/commands/set_target/kind", "safe_setting", "/commands/set_target/kind", "heat_setting"},
       {"/commands/target/kind", "safe_setting", "/commands/target/kind", "query"},
       {"/commands/set_target/send", "S{who}", "/commands/set_target/send", "text into a command"},
+      {"/commands/set_target/send", "S{flag}", "/commands/set_target/send", "use number with 0 decimals"},
       {"/commands/set_target/send", "S{t}{t}", "/commands/set_target/send", "at most one number"},
       {"/commands/set_target/send", "S", "/commands/set_target/send", "the target"},
       {"/commands/set_target/send", "S{t}\\x0D", "/commands/set_target/send", "line ends"},

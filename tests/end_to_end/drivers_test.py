@@ -32,17 +32,43 @@ def installed():
     return prefix
 
 
+def the_installed_examples_make_a_plan():
+    if not BUILD:
+        return
+    run("cmake", "--install", BUILD, "--component", "examples", "--prefix", installed())
+    examples = f"{installed()}/share/nightwell/examples"
+    told = run(f"{BIN}/nightwell", "plan", "check", "profiles/cold-store.json", "bench.json", "job.json", cwd=examples)
+    check("cold-store" in told, told)
+    check(os.access(f"{examples}/drivers/bath_driver.py", os.X_OK), "a driver can be run as it is")
+
+
 @functools.lru_cache
 def scanner_program():
-    """The C++ example as a stranger builds it."""
+    """The C++ example as a stranger makes it their own and builds it, by the lines that they are told. Its check begins."""
     if not BUILD:
         return f"{BIN}/program_scpi_driver", ["scanner"]
-    source, build = f"{installed()}/example", f"{installed()}/example/build"
-    shutil.copytree(f"{EXAMPLES}/scanner_driver", source)
-    run("cmake", "-S", source, "-B", build, f"-DCMAKE_PREFIX_PATH={installed()}", "-DCMAKE_CXX_FLAGS=-Wall -Wextra -Werror",
-        "-DCMAKE_BUILD_TYPE=Debug")
-    run("cmake", "--build", build)
-    return f"{build}/scanner_driver", []
+    stranger = dict(os.environ, PATH=f"{BIN}:{os.environ['PATH']}", CMAKE_PREFIX_PATH=installed(), CXXFLAGS="-Wall -Wextra -Werror")
+    told = run("nightwell", "drivers", "new", "scanner-cpp", "median", cwd=installed(), env=stranger)
+    line = next(line for line in told.splitlines() if line.startswith("build "))
+    run("sh", "-c", line.removeprefix("build "), cwd=installed(), env=stranger)
+    global checking
+    with open(f"{installed()}/check.json", "w") as report:
+        checking = subprocess.Popen([f"{installed()}/median/check.sh", "--json"], stdout=report, stderr=subprocess.PIPE, text=True, env=stranger)
+    return f"{installed()}/median/build/median", []
+
+
+checking = None
+
+
+def a_new_program_passes_its_check():
+    """It ran beside the nights: it waits more than it works."""
+    if not BUILD:
+        return
+    scanner_program()
+    err = checking.communicate(timeout=120)[1]
+    with open(f"{installed()}/check.json") as report:
+        cases = json.load(report)["cases"]
+    check(checking.returncode == 0 and len(cases) > 20, f"{cases}\n{err}")
 
 
 def every_installed_header_compiles_alone():
@@ -174,9 +200,12 @@ def a_program_that_will_not_do_is_told_with_its_place():
 
 
 try:
-    main({test.__name__: test for test in (every_installed_header_compiles_alone, a_night_on_two_programs_that_are_killed_in_it,
+    main({test.__name__: test for test in (a_night_on_two_programs_that_are_killed_in_it,
                                            a_driver_whose_guardian_is_killed_switches_off,
-                                           a_program_that_will_not_do_is_told_with_its_place)})
+                                           a_program_that_will_not_do_is_told_with_its_place,
+                                           every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check)})
 finally:
+    if checking and checking.poll() is None:
+        checking.kill()
     if BUILD and installed.cache_info().currsize:
         shutil.rmtree(installed(), ignore_errors=True)

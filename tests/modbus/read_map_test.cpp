@@ -4,7 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "dialect/read_dialect.hpp"
-#include "modbus/register_server.hpp"
+#include "modbus/furnace.hpp"
 #include "plan/object_reader.hpp"
 
 namespace nightwell::modbus::test {

@@ -12,7 +12,7 @@
 #include "dialect/checksum.hpp"
 #include "dialect/wire_in_memory.hpp"
 #include "instrument/line_heat_source.hpp"
-#include "modbus/register_server.hpp"
+#include "modbus/furnace.hpp"
 
 namespace nightwell::modbus::test {
 
@@ -66,7 +66,7 @@ struct FurnaceLab {
                          [&](const std::string& one) { return one.find(what) != std::string::npos; });
   }
 
-  RegisterServer server;
+  Server server;
   Mischief mischief;
   std::shared_ptr<MemoryLine> line;
   std::unique_ptr<LineHeatSource> source;
@@ -76,6 +76,10 @@ struct FurnaceLab {
 
 std::vector<Chunk> at_once(std::string bytes) {
   return {Chunk{std::chrono::milliseconds(2), std::move(bytes)}};
+}
+
+std::function<int(const Request&)> always(int exception) {
+  return [exception](const Request&) { return exception; };
 }
 
 const std::string reads_temperature("\x11\x04\x00\x08\x00\x02", 6);
@@ -145,14 +149,14 @@ TEST_CASE("The same instrument is taken again after the line was gone, and gets 
 }
 
 TEST_CASE("A damaged reply is asked again, and is never a value") {
-  const std::pair<const char*, std::function<std::string(const RegisterServer&, std::string)>> damages[] = {
-      {"checksum", [](const RegisterServer&, std::string reply) { return reply.back() ^= 1, reply; }},
-      {"another unit", [](const RegisterServer& s, std::string reply) { return s.framed(reply.substr(1, 6), 0, 18); }},
-      {"cut short", [](const RegisterServer&, std::string reply) { return reply.substr(0, 4); }},
-      {"too long", [](const RegisterServer&, std::string reply) { return reply + std::string(3, '\0'); }},
-      {"twice", [](const RegisterServer&, std::string reply) { return reply + reply; }},
-      {"noise before it", [](const RegisterServer&, std::string reply) { return "\x7f\x03" + reply; }},
-      {"nothing", [](const RegisterServer&, std::string) { return std::string(); }}};
+  const std::pair<const char*, std::function<std::string(const Server&, std::string)>> damages[] = {
+      {"checksum", [](const Server&, std::string reply) { return reply.back() ^= 1, reply; }},
+      {"another unit", [](const Server& s, std::string reply) { return s.framed(reply.substr(1, 6), 0, 18); }},
+      {"cut short", [](const Server&, std::string reply) { return reply.substr(0, 4); }},
+      {"too long", [](const Server&, std::string reply) { return reply + std::string(3, '\0'); }},
+      {"twice", [](const Server&, std::string reply) { return reply + reply; }},
+      {"noise before it", [](const Server&, std::string reply) { return "\x7f\x03" + reply; }},
+      {"nothing", [](const Server&, std::string) { return std::string(); }}};
   for (const auto& [name, damage] : damages) {
     INFO(name);
     FurnaceLab lab(Framing::rtu);
@@ -186,15 +190,15 @@ TEST_CASE("A silent instrument costs two deadlines and a quiet time") {
 TEST_CASE("An exception is a refusal with its name, and leaves the line in step") {
   FurnaceLab lab(Framing::rtu);
   REQUIRE(lab.identify());
-  lab.server.exception = 6;
+  lab.server.refuses = always(6);
   const auto busy = lab.call(lab.source->read_temperature());
   CHECK(code_of(busy) == Errc::refused);
   CHECK(busy.error().text().find("server device busy") != std::string::npos);
   CHECK(lab.took < deadline);
-  lab.server.exception = 11;
+  lab.server.refuses = always(11);
   CHECK(code_of(lab.call(lab.source->set_target(100))) == Errc::no_answer);
   CHECK(lab.sent(writes_target) == 1);
-  lab.server.exception = 0;
+  lab.server.refuses = nullptr;
   CHECK(lab.call(lab.source->read_temperature()).value() == 20.5);
 }
 
@@ -209,7 +213,7 @@ TEST_CASE("A setting is sent once, whatever becomes of its reply, and is proved 
   lab.mischief = nullptr;
   CHECK(lab.call(lab.source->read_target()).value() == Approx(100.0));
 
-  lab.server.highest_setpoint = 2000;
+  lab.server.written = [](Server& server, const WriteRequest&) { server.holding[16] = 2000; };
   const auto limited = lab.call(lab.source->set_target(300));
   CHECK(code_of(limited) == Errc::mismatch);
   CHECK(limited.error().detail.find("200.0") != std::string::npos);

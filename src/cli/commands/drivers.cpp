@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <memory>
 
+#include "cli/bench_drivers.hpp"
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 #include "cli/driver_files.hpp"
@@ -30,11 +31,13 @@ std::string role_of(const instrument::Registry& registry, const std::string& nam
   return scanner && source ? "scanner, heat source" : scanner ? "scanner" : "heat source";
 }
 
-void list(Context& context) {
-  const instrument::Registry registry = drivers::registry();
-  std::vector<std::vector<std::string>> rows = {{"driver", "for", "what it is"}};
-  for (const auto& [name, about] : registry.about) rows.push_back({name, role_of(registry, name), about});
-  say(table(rows));
+// Exit code 2, also where nothing more is to be told.
+void tell_all(Context& context, const std::vector<plan::Fault>& faults) {
+  for (const plan::Fault& fault : faults) tell(plan::text(fault));
+  context.exit = Exit::bad_input;
+}
+
+void list_shipped(Context& context) {
   const fs::path folder = shipped_dialects();
   if (folder.empty()) return say("\nNo dialects were found beside this program.\n");
   std::vector<fs::path> files;
@@ -42,12 +45,11 @@ void list(Context& context) {
   for (const auto& entry : fs::directory_iterator(folder, problem))
     if (entry.path().extension() == ".json") files.push_back(entry.path());
   std::sort(files.begin(), files.end());
-  rows = {{"dialect", "for", "revision", "file"}};
+  std::vector<std::vector<std::string>> rows = {{"dialect", "for", "revision", "file"}};
   for (const fs::path& file : files) {
     const auto read = read_dialect_file(file);
     if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&read)) {
-      for (const plan::Fault& fault : *faults) tell(plan::text(fault));
-      context.exit = Exit::bad_input;
+      tell_all(context, *faults);
       continue;
     }
     const auto& one = std::get<DialectFile>(read);
@@ -55,6 +57,28 @@ void list(Context& context) {
                     shown(file.string())});
   }
   say("\n" + table(rows));
+}
+
+void list_bench(Context& context, const std::string& bench, const instrument::Registry& registry) {
+  const auto read = bench_drivers(bench, registry);
+  if (const auto* faults = std::get_if<std::vector<plan::Fault>>(&read)) return tell_all(context, *faults);
+  std::vector<std::vector<std::string>> rows = {{"on the bench", "for", "driver", "file", "can be loaded"}};
+  for (const BenchDriver& one : std::get<std::vector<BenchDriver>>(read)) {
+    const bool loads = one.trouble.empty();
+    rows.push_back({shown(one.instrument), role_text(one.role), shown(one.driver), shown(one.file),
+                    loads ? "yes" : "no: " + shown(one.trouble)});
+    if (!loads) tell_all(context, one.faults);
+  }
+  say("\n" + table(rows));
+}
+
+void list(Context& context, const std::string& bench) {
+  const instrument::Registry registry = drivers::registry();
+  std::vector<std::vector<std::string>> rows = {{"driver", "for", "what it is"}};
+  for (const auto& [name, about] : registry.about) rows.push_back({name, role_of(registry, name), about});
+  say(table(rows));
+  list_shipped(context);
+  if (!bench.empty()) return list_bench(context, bench, registry);
   say("\nA bench names a dialect by its file: \"driver\": {\"dialect\": \"NAME.json\"}. More: nightwell drivers show "
       "NAME\n");
 }
@@ -85,6 +109,12 @@ std::string template_text(const dialect::Template& pattern, const dialect::Diale
   return instrument::printable(out, 200);
 }
 
+std::string name_of(std::size_t command, const dialect::Dialect& dialect) {
+  for (const auto& [name, index] : dialect.names)
+    if (index == command) return name;
+  return "";
+}
+
 std::string in_milliseconds(Duration duration) {
   return std::to_string(duration.count() / 1000) + " ms";
 }
@@ -107,9 +137,13 @@ std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
   }
   const dialect::DialectScanner codec(std::move(kept));
   rows.push_back({"who are you", bytes_text(codec.encode(instrument::AskIdentity{}))});
-  for (const auto& channel : example_channels(dialect))
-    rows.push_back({"read " + std::to_string(channel.address) + ", " + std::string(name(channel.measures)),
-                    bytes_text(codec.encode(instrument::ReadChannel{channel}))});
+  for (const auto& channel : example_channels(dialect)) {
+    const std::string address = std::to_string(channel.address);
+    const instrument::ScannerCommand read = instrument::ReadChannel{channel};
+    if (const auto chosen = codec.before(read))
+      rows.push_back({"choose " + address + ", before each reading", bytes_text(codec.encode(*chosen))});
+    rows.push_back({"read " + address + ", " + std::string(name(channel.measures)), bytes_text(codec.encode(read))});
+  }
   return rows;
 }
 
@@ -164,7 +198,8 @@ void show_dialect(const DialectFile& file) {
   std::vector<std::vector<std::string>> rows = {{"command", "kind", "sent", "reply"}};
   for (const auto& [name, index] : dialect.names) {
     const dialect::DialectCommand& command = dialect.commands[index];
-    rows.push_back({name, kind_text(command.kind), template_text(command.send, dialect),
+    const std::string chosen = command.choose ? ", right after " + name_of(*command.choose, dialect) : "";
+    rows.push_back({name, kind_text(command.kind) + chosen, template_text(command.send, dialect),
                     (command.reply ? template_text(*command.reply, dialect) : "-") +
                         (command.within > Duration::zero() ? ", within " + in_milliseconds(command.within) : "")});
   }
@@ -191,19 +226,19 @@ void show_one(Context& context, const std::string& name) {
   }
   const auto read = read_dialect_file(dialect_path(name));
   if (const auto* file = std::get_if<DialectFile>(&read)) return show_dialect(*file);
-  for (const plan::Fault& fault : std::get<std::vector<plan::Fault>>(read)) tell(plan::text(fault));
-  context.exit = Exit::bad_input;
+  tell_all(context, std::get<std::vector<plan::Fault>>(read));
 }
 
 void add_new(CLI::App& drivers, Context& context) {
   auto* command = drivers.add_subcommand("new", "write a driver to begin with, and how to try it: NAME/");
   auto kind = std::make_shared<std::string>(), name = std::make_shared<std::string>();
-  command->add_option("KIND", *kind, skeleton_kinds)->required();
+  command->add_option("KIND", *kind, skeleton_kinds())->required();
   command->add_option("NAME", *name, "of the driver and its folder, which must not exist: a-z, 0-9, '-'")->required();
   command->callback([&context, kind, name] {
     const auto made = make_skeleton(*kind, *name);
     if (!made) return context.fail(made.error());
     for (const fs::path& file : made->files) say("wrote   " + shown(file.string()) + "\n");
+    if (!made->how_to_build.empty()) say("build   " + shown(made->how_to_build) + "\n");
     say("try it  " + shown(made->how_to_try) + "\n");
   });
 }
@@ -214,8 +249,11 @@ void add_drivers(CLI::App& program, Context& context) {
   auto* group =
       program.add_subcommand("drivers", "what speaks to instruments: which there are, a new one, and the check of one");
   group->require_subcommand(1);
-  group->add_subcommand("list", "the drivers of this program, and the dialects that came with it")
-      ->callback([&context] { list(context); });
+  auto* listing = group->add_subcommand("list", "the drivers of this program, and the dialects that came with it");
+  auto bench = std::make_shared<std::string>();
+  listing->add_option("--bench", *bench, "also the drivers, dialects and programs that this bench FILE names")
+      ->type_name("FILE");
+  listing->callback([&context, bench] { list(context, *bench); });
   auto* showing =
       group->add_subcommand("show", "what a driver or a dialect says on the line, and every fault of a dialect's file");
   auto name = std::make_shared<std::string>();
