@@ -54,6 +54,15 @@ Error connect_error(int number, const std::string& where) {
   return Error{Errc::no_answer, "no daemon answers at " + where, "start nightwelld, or give --runtime", ""};
 }
 
+// None: the path is longer than a socket's name may be.
+std::optional<sockaddr_un> address_of(const std::string& path) {
+  sockaddr_un address{};
+  address.sun_family = AF_UNIX;
+  if (path.size() >= sizeof address.sun_path) return std::nullopt;
+  std::memcpy(address.sun_path, path.c_str(), path.size() + 1);
+  return address;
+}
+
 Result<nlohmann::json> parse_answer(const std::string& line, const std::string& where) {
   auto body = nlohmann::json::parse(line, nullptr, false);
   if (body.is_discarded() || !body.is_object() || !body.contains("ok") || !body["ok"].is_boolean())
@@ -86,20 +95,18 @@ Refusal refusal_of(const nlohmann::json& body) {
 
 Result<ControlClient> ControlClient::connect(const std::filesystem::path& socket, Duration deadline) {
   const std::string where = socket.string();
-  sockaddr_un address{};
-  address.sun_family = AF_UNIX;
-  if (where.size() >= sizeof address.sun_path)
+  const std::optional<sockaddr_un> address = address_of(where);
+  if (!address)
     return failed(Errc::bad_input,
-                  "a socket's path may have at most " + std::to_string(sizeof address.sun_path - 1) +
+                  "a socket's path may have at most " + std::to_string(sizeof address->sun_path - 1) +
                       " bytes: give a shorter --runtime",
                   where);
-  std::memcpy(address.sun_path, where.c_str(), where.size() + 1);
 
   const int fd = ::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0);
   if (fd < 0) return failed(Errc::storage, system_text(errno), where);
   ControlClient client(fd, where);
   bound_connect(fd, deadline);
-  if (::connect(fd, reinterpret_cast<const sockaddr*>(&address), sizeof address) != 0)
+  if (::connect(fd, reinterpret_cast<const sockaddr*>(&*address), sizeof *address) != 0)
     return connect_error(errno, where);
   ::fcntl(fd, F_SETFL, ::fcntl(fd, F_GETFL) | O_NONBLOCK);
   return client;
@@ -161,6 +168,16 @@ Result<Answer> ControlClient::ask(const nlohmann::json& request, Duration deadli
   if (!body.value()["ok"].get<bool>()) out.refusal = refusal_of(*body);
   out.body = std::move(body).value();
   return out;
+}
+
+bool somebody_listens(const std::filesystem::path& socket) {
+  const std::optional<sockaddr_un> address = address_of(socket.string());
+  const int fd = address ? ::socket(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC | SOCK_NONBLOCK, 0) : -1;
+  if (fd < 0) return true;
+  const bool connected = ::connect(fd, reinterpret_cast<const sockaddr*>(&*address), sizeof *address) == 0;
+  const bool nobody = !connected && (errno == ENOENT || errno == ECONNREFUSED);
+  ::close(fd);
+  return !nobody;
 }
 
 Result<Answer> ask_once(const std::filesystem::path& socket, const nlohmann::json& request, Duration deadline) {

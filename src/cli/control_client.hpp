@@ -52,6 +52,9 @@ class ControlClient {
   std::string waiting_;  // bytes beyond the last answer: there must be none
 };
 
+// Whether a daemon may be there; false only where it is sure that nothing listens.
+[[nodiscard]] bool somebody_listens(const std::filesystem::path& socket);
+
 // Connects, asks once and hangs up.
 Result<Answer> ask_once(const std::filesystem::path& socket, const nlohmann::json& request, Duration deadline);
 

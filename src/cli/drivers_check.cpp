@@ -37,6 +37,7 @@ constexpr Duration longest_check = std::chrono::minutes(30);
 constexpr Duration longest_park = std::chrono::seconds(90);
 constexpr double mirror_reply_s = 0.2, program_reply_s = 0.3;  // a program may be slow to start
 constexpr std::size_t evidence_lines = 12;
+constexpr Duration status_deadline = std::chrono::seconds(5);
 constexpr std::size_t most_channels = 4;  // of a bench: more would only take time
 
 struct Arguments {
@@ -299,14 +300,16 @@ Result<void> agree(const Subject& subject, bool beside_it) {
                ""};
 }
 
-// A port of a serial line is locked by whoever has it; one of TCP is not, so a daemon with open runs is asked.
+// A port of a serial line is locked by whoever has it; one of TCP is not, so the daemon is asked. Where one is there that says
+// nothing, it may well have a run.
 Result<void> no_run_is_open(const Context& context, const Subject& subject) {
-  if (!sets_heat(subject) || !std::holds_alternative<TcpPort>(*subject.port)) return {};
-  const auto answer = ask_once(context.socket(), nlohmann::json{{"ask", "status"}}, answer_deadline);
-  if (!answer || answer->refusal) return {};  // no daemon: nobody else heats
+  if (!subject.port || !std::holds_alternative<TcpPort>(*subject.port)) return {};
+  if (!somebody_listens(context.socket())) return {};
+  const auto answer = ask_once(context.socket(), nlohmann::json{{"ask", "status"}}, status_deadline);
+  if (!answer) return answer.error();
   const auto runs = answer->body.find("runs");
-  if (runs == answer->body.end() || !runs->is_array() || runs->empty()) return {};
-  return Error{Errc::refused, "checking a heat source",
+  if (!answer->refusal && runs != answer->body.end() && runs->is_array() && runs->empty()) return {};
+  return Error{Errc::refused, "checking an instrument on TCP",
                "the daemon has an open run, and a TCP port shows nobody that it is in use: wait for the run's end", ""};
 }
 

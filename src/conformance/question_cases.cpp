@@ -152,6 +152,11 @@ Said spoiled_identity_case(Session& session, Spoil spoil) {
   return passed(told(called) + "; then the same identity again");
 }
 
+// Says that the call was wrong, not that something else went wrong with it: the line has nothing to do with it.
+bool refuses_outright(Errc code) {
+  return code == Errc::bad_input || code == Errc::refused || code == Errc::out_of_range;
+}
+
 // The first that was sent and is no question, or no "off", that it had sent before.
 std::string unasked(const Messages& sent, const Messages& before, const Messages& heat) {
   const auto holds = [](const Messages& list, const std::string& message) {
@@ -193,7 +198,9 @@ void check_refusals(
         return failed("sent " + quoted(sent.front()) + " (held back by the check)");
       if (called.ok()) return failed("said \"done\" and sent nothing");
       if (!called.result) return failed(called.trouble);
-      return passed(std::string(name(called.result->error().code)) + ", and no byte was sent");
+      const Error& error = called.result->error();
+      if (!refuses_outright(error.code)) return failed("took it for trouble with the line: " + error.text());
+      return passed(std::string(name(error.code)) + ", and no byte was sent");
     });
 }
 

@@ -12,6 +12,19 @@ using instrument::ChannelSetup;
 using instrument::Identity;
 using instrument::Reading;
 
+namespace {
+
+// What the protocol has no words for would end the conversation.
+bool can_be_said(const ChannelSetup& channel) {
+  return channel.address >= 0 && channel.address <= highest_channel;
+}
+Error impossible_channel() {
+  return Error{Errc::bad_input, "",
+               "a channel's address is a whole number from 0 to " + std::to_string(highest_channel), ""};
+}
+
+}  // namespace
+
 ProgramScanner::ProgramScanner(asio::io_context& io, instrument::ConnectionSettings settings, Patience patience)
     : settings_(settings), conversation_(io, std::move(settings), Role::scanner, patience) {}
 
@@ -40,6 +53,7 @@ asio::awaitable<Result<Identity>> ProgramScanner::identify() {
 
 asio::awaitable<Result<void>> ProgramScanner::configure(ChannelSetup channel) {
   const std::string doing = "configuring channel " + std::to_string(channel.address);
+  if (!can_be_said(channel)) co_return named(impossible_channel(), doing);
   if (talking_) co_return named(overlapping(), doing);
   const Turn turn(talking_);
   try {
@@ -56,6 +70,7 @@ asio::awaitable<Result<void>> ProgramScanner::configure(ChannelSetup channel) {
 
 asio::awaitable<Result<Reading>> ProgramScanner::read(ChannelSetup channel) {
   const std::string doing = "reading channel " + std::to_string(channel.address);
+  if (!can_be_said(channel)) co_return named(impossible_channel(), doing);
   if (talking_) co_return named(overlapping(), doing);
   const Turn turn(talking_);
   try {

@@ -253,7 +253,7 @@ Error read_error(Keys& outer) {
 
 instrument::ChannelSetup read_channel(Keys& in) {
   instrument::ChannelSetup channel;
-  channel.address = static_cast<int>(in.whole("channel", 0, 1'000'000));
+  channel.address = static_cast<int>(in.whole("channel", 0, highest_channel));
   const auto measures = quantity(in.text("measures"));
   if (!measures) in.fail_at("measures", "is none of voltage, resistance, current, temperature");
   channel.measures = measures.value_or(Quantity::resistance);

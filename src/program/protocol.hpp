@@ -25,6 +25,7 @@ inline constexpr std::string_view protocol_name = "nightwell-driver/1";
 inline constexpr std::size_t longest_line = 16 * 1024;  // bytes, without the LF
 inline constexpr std::size_t longest_text = 4096;       // of any text in it
 inline constexpr std::size_t most_old_errors = 64;
+inline constexpr int highest_channel = 1'000'000;  // from 0
 
 enum class Role { scanner, heat_source };
 

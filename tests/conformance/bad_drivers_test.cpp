@@ -147,6 +147,16 @@ class SendsAfterPark final : public Wrapped {
   double t_c_ = 0;
 };
 
+class GivesUpOnNonsense final : public Wrapped {
+ public:
+  using Wrapped::Wrapped;
+  asio::awaitable<Result<void>> set_target(double t_c) override {
+    Result<void> done = co_await inner_->set_target(t_c);
+    if (!done && done.error().code == Errc::bad_input) done = Error{Errc::port_gone, "", "it crashed", ""};
+    co_return done;
+  }
+};
+
 class AsksBeforeOff final : public Wrapped {
  public:
   using Wrapped::Wrapped;
@@ -409,6 +419,8 @@ TEST_CASE("A driver with a fault fails at the case that is there for it, and one
       {plain, with<RemembersValues>(), "reading the temperature", "the instrument falls silent", "nothing was heard"},
       {plain, with<SendsAfterPark>(), "parking", "the output is off already", "after the park"},
       {plain, with<AsksBeforeOff>(), "parking", "the output is on, the instrument falls silent", "did not go out"},
+      {plain, with<GivesUpOnNonsense>(), "setting a target that cannot be", "an endless target",
+       "trouble with the line"},
       {plain, make_trusting, "setting the target", "the instrument refuses", "said \"done\""},
       {plain, good, "setting a target that cannot be", "a target above the driver's highest", "sent \"SP=151.00", 150},
       {registers, good, "", "", ""},

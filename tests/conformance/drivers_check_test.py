@@ -203,6 +203,18 @@ def bad_arguments_are_told(sim):
     check(outcome.returncode == 3 and "--i-am-beside-it" in outcome.stderr, outcome.stderr)
 
 
+def a_daemon_that_says_nothing_may_have_a_run(sim):
+    """On TCP, where no lock shows that a run has the port: a daemon that hangs, or whose socket is not ours to open."""
+    runtime = f"{sim.folder}/runtime"
+    os.mkdir(runtime)
+    with socket.socket(socket.AF_UNIX) as daemon:
+        daemon.bind(f"{runtime}/control.sock")
+        daemon.listen()
+        outcome = subprocess.run([f"{BIN}/nightwell", "--runtime", runtime, "drivers", "check", "scpi-source", "--port",
+                                  f"tcp:127.0.0.1:{sim.tcp_source}", "--careful"], capture_output=True, text=True, timeout=60)
+    check(outcome.returncode == 3 and "no answer came" in outcome.stderr, outcome.stderr)
+
+
 def a_new_driver_passes_at_once(sim):
     """The worked examples of docs/dialects.md among them. But for scanner-cpp, which tests/end_to_end/drivers_test.py makes, builds, checks and uses."""
     package = f"{sim.folder}/package"
@@ -232,7 +244,8 @@ def a_new_driver_passes_at_once(sim):
 
 def main():
     tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, the_page_of_a_manual_became_a_dialect,
-             interrupted_it_parks, killed_the_guardian_parks, a_new_driver_passes_at_once, bad_arguments_are_told]
+             interrupted_it_parks, killed_the_guardian_parks, a_new_driver_passes_at_once, bad_arguments_are_told,
+             a_daemon_that_says_nothing_may_have_a_run]
     chosen = [t for t in tests + [a_careful_check_sets_nothing] if not sys.argv[1:] or t.__name__ in sys.argv[1:]]
     with tempfile.TemporaryDirectory() as folder, Sim(folder) as sim:
         # Side by side: nearly all of their time is waiting. Only the careful one wants its port for itself.

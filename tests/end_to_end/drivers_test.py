@@ -71,9 +71,33 @@ def a_new_program_passes_its_check():
     check(checking.returncode == 0 and len(cases) > 20, f"{cases}\n{err}")
 
 
+@functools.lru_cache
+def conformance_run():
+    """The conformance run of the C++ example, begun. It waits more than it works, so the other tests go on beside it."""
+    lab = Lab(speed=20)
+    bench = Bench(lab.folder, "checked").simple(items=1)
+    bench.sim["sensors"]["item-1"]["model"] = dict(PLATINUM, r0_ohm=200.0)  # a value that no one takes for the other channel's
+    lab.start_sim(bench)
+    port = bench.port("scanner")["path"]
+    return lab, lab.spawn("check", [f"{BIN}/nightwell", "drivers", "check", scanner_program()[0], "--for", "scanner", "--port",
+                                    f"pty:{port}", "--channels", "101,102", "--missing-channel", "150", "--reply", "0.3", "--json"],
+                          stdout=subprocess.PIPE, text=True)
+
+
+def the_example_passes_the_conformance_run():
+    if not BUILD:
+        return
+    lab, process = conformance_run()
+    with lab:
+        report = json.loads(process.communicate(timeout=200)[0])
+        left = [f"{c['verdict']}: {c['case']}, {c['state']}: {c['happened']}" for c in report["cases"] if c["verdict"] != "passed"]
+        check(process.returncode == 0 and len(report["cases"]) >= 25 and not left, f"exit {process.returncode}: {left}")
+
+
 def every_installed_header_compiles_alone():
     if not BUILD:
         return
+    conformance_run()
     names = [os.path.relpath(os.path.join(base, name), f"{installed()}/include")
              for base, _, files in os.walk(f"{installed()}/include") for name in files]
     check(len(names) >= 10 and "nightwell/driver/main.hpp" in names, f"installed: {names}")
@@ -203,9 +227,12 @@ try:
     main({test.__name__: test for test in (a_night_on_two_programs_that_are_killed_in_it,
                                            a_driver_whose_guardian_is_killed_switches_off,
                                            a_program_that_will_not_do_is_told_with_its_place,
-                                           every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check)})
+                                           every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check,
+                                           the_example_passes_the_conformance_run)})
 finally:
     if checking and checking.poll() is None:
         checking.kill()
+    if conformance_run.cache_info().currsize:
+        conformance_run()[0].__exit__(None, None, None)
     if BUILD and installed.cache_info().currsize:
         shutil.rmtree(installed(), ignore_errors=True)

@@ -59,6 +59,16 @@ def a_night_on_registers_with_trouble_on_the_line():
         play_wire_logs(f"{lab.state}/runs/{run}/wire")
 
 
+def a_conformance_run_keeps_out(lab, bench, run):
+    """A TCP port has no lock: while a run is open no check begins on one."""
+    port = f"tcp:127.0.0.1:{bench.bench['sources']['bath']['port']['port']}"
+    one = ("drivers", "check", f"{lab.folder}/one/register-furnace.json", "--port", port, "--reply", "0.3")
+    for more in (["--lowest", "15", "--highest", "40", "--i-am-beside-it"], ["--careful"]):
+        lab.command(*one, *more, expect=3)
+        check("the daemon has an open run" in lab.last.stderr, lab.last.stderr)
+    check(not lab.records(run, "fault"), "the run noticed nothing")
+
+
 def a_killed_daemon_leaves_a_network_controller_parked():
     with Lab(speed=300) as lab:
         bench = Bench(lab.folder, "one").simple(items=1).speak_registers(tcp_port=free_port())
@@ -66,6 +76,7 @@ def a_killed_daemon_leaves_a_network_controller_parked():
         lab.start_daemon()
         run = lab.start(bench.files(profile([60])))
         wait_for(lambda: lab.state_of(run) == "approach" and any(ON in line for line in heard(log)), 60)
+        a_conformance_run_keeps_out(lab, bench, run)
         lab.kill(lab.daemon)
         wait_for(lambda: parked_off(log), 30)
         lab.command("verify", run, expect=4)

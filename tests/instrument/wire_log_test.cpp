@@ -10,7 +10,9 @@
 #include <set>
 #include <sstream>
 
+#include "drivers/registry.hpp"
 #include "instrument/open_port.hpp"
+#include "wire_log/wire_log.hpp"
 
 namespace nightwell::instrument::test {
 
@@ -61,6 +63,18 @@ TEST_CASE("every wire log plays as written in memory", "[wirelog]") {
     INFO(path.filename().string());
     for (const std::string& problem : play_wire_log_in_memory(text_of(path))) FAIL_CHECK(problem);
   }
+}
+
+TEST_CASE("every driver and every dialect of the tree has a wire log by hand", "[wirelog]") {
+  std::string settings;
+  for (const auto& path : wire_logs())
+    if (const auto log = wire_log::parse(text_of(path)); log && !log->recorded)
+      settings += " " + log->driver + " " + log->dialect + " ";
+  for (const auto& [driver, about] : drivers::registry().about)
+    if (driver != program_driver) CHECK_THAT(settings, Catch::Contains(" " + driver + " "));
+  const auto dialects = std::filesystem::path(NIGHTWELL_SOURCE_DIR) / "drivers" / "dialects";
+  for (const auto& entry : std::filesystem::directory_iterator(dialects))
+    CHECK_THAT(settings, Catch::Contains(" " + entry.path().stem().string() + " "));
 }
 
 // Called by tests of whole runs (tests/end_to_end): the logs that the run left in a folder.

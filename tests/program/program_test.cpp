@@ -134,8 +134,15 @@ TEST_CASE("a driver program is told of its instrument and gives readings") {
   CHECK(reading->text == "x");
   CHECK(reading->odd);
   CHECK(bench.scanner.asked_again() == 1);
+  // What the protocol has no words for is refused, and does not end the conversation.
+  for (const int address : {-1, 1'000'001}) {
+    CHECK(bench.wait_for(bench.scanner.read(channel(address))).error().code == Errc::bad_input);
+    CHECK(bench.wait_for(bench.scanner.configure(channel(address))).error().code == Errc::bad_input);
+  }
+  CHECK(bench.wait_for(bench.scanner.read(channel(101))));
   const std::string heard = bench.place.heard();
   CHECK(heard.find(R"("instrument": "unit")") != std::string::npos);
+  CHECK(heard.find(R"("channel": -1)") == std::string::npos);
   CHECK(heard.find(R"({"host": "192.0.2.7", "port": 5025, "type": "tcp"})") != std::string::npos);
   CHECK(bench.noted("fake, revision 1"));
   bench.scanner.close();

@@ -69,6 +69,8 @@ class MedianScanner final : public ScannerCodec {
                           : channel.measures == Quantity::voltage  ? "MEASure:VOLTage:DC?"
                                                                    : nullptr;
     if (measure == nullptr) return wrong(Errc::bad_input, "this driver measures resistance and voltage");
+    // CHANGE: which channels there are. What cannot be is refused here, before a byte is sent.
+    if (channel.address < 1 || channel.address > 9999) return wrong(Errc::bad_input, "it has channels 1 to 9999");
     const std::string address = std::to_string(channel.address);
     return question(std::string(measure) + " (@" + address + "," + address + "," + address + ")");
   }
