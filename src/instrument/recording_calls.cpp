@@ -54,28 +54,35 @@ class Noted {
   bool inside_;
 };
 
+// The calls of one instrument, each written down from its begin to its end.
+class Notebook {
+ public:
+  explicit Notebook(std::shared_ptr<WireRecorder> recorder) : recorder_(std::move(recorder)) {}
+
+  template <class Value>
+  asio::awaitable<Result<Value>> note(std::string call, asio::awaitable<Result<Value>> made) {
+    Noted noted(*recorder_, busy_, call);
+    Result<Value> result = co_await std::move(made);
+    noted.gave(outcome(result));
+    co_return result;
+  }
+
+ private:
+  std::shared_ptr<WireRecorder> recorder_;
+  bool busy_ = false;
+};
+
 class RecordedScanner final : public Scanner {
  public:
   RecordedScanner(std::unique_ptr<Scanner> scanner, std::shared_ptr<WireRecorder> recorder)
-      : scanner_(std::move(scanner)), recorder_(std::move(recorder)) {}
+      : scanner_(std::move(scanner)), calls_(std::move(recorder)) {}
 
-  asio::awaitable<Result<Identity>> identify() override {
-    Noted noted(*recorder_, busy_, "identify");
-    Result<Identity> identity = co_await scanner_->identify();
-    noted.gave(outcome(identity));
-    co_return identity;
-  }
+  asio::awaitable<Result<Identity>> identify() override { return calls_.note("identify", scanner_->identify()); }
   asio::awaitable<Result<void>> configure(ChannelSetup channel) override {
-    Noted noted(*recorder_, busy_, "configure " + told(channel));
-    Result<void> done = co_await scanner_->configure(channel);
-    noted.gave(outcome(done));
-    co_return done;
+    return calls_.note("configure " + told(channel), scanner_->configure(channel));
   }
   asio::awaitable<Result<Reading>> read(ChannelSetup channel) override {
-    Noted noted(*recorder_, busy_, "read " + told(channel));
-    Result<Reading> reading = co_await scanner_->read(channel);
-    noted.gave(outcome(reading));
-    co_return reading;
+    return calls_.note("read " + told(channel), scanner_->read(channel));
   }
   [[nodiscard]] std::uint64_t asked_again() const override { return scanner_->asked_again(); }
   void close() override { scanner_->close(); }
@@ -86,57 +93,31 @@ class RecordedScanner final : public Scanner {
   }
 
   std::unique_ptr<Scanner> scanner_;
-  std::shared_ptr<WireRecorder> recorder_;
-  bool busy_ = false;
+  Notebook calls_;
 };
 
 class RecordedHeatSource final : public HeatSource {
  public:
   RecordedHeatSource(std::unique_ptr<HeatSource> source, std::shared_ptr<WireRecorder> recorder)
-      : source_(std::move(source)), recorder_(std::move(recorder)) {}
+      : source_(std::move(source)), calls_(std::move(recorder)) {}
 
-  asio::awaitable<Result<Identity>> identify() override {
-    Noted noted(*recorder_, busy_, "identify");
-    Result<Identity> identity = co_await source_->identify();
-    noted.gave(outcome(identity));
-    co_return identity;
-  }
+  asio::awaitable<Result<Identity>> identify() override { return calls_.note("identify", source_->identify()); }
   asio::awaitable<Result<void>> set_target(double t_c) override {
-    Noted noted(*recorder_, busy_, "set_target " + plain_number(t_c));
-    Result<void> done = co_await source_->set_target(t_c);
-    noted.gave(outcome(done));
-    co_return done;
+    return calls_.note("set_target " + plain_number(t_c), source_->set_target(t_c));
   }
-  asio::awaitable<Result<double>> read_target() override {
-    Noted noted(*recorder_, busy_, "read_target");
-    Result<double> t_c = co_await source_->read_target();
-    noted.gave(outcome(t_c));
-    co_return t_c;
-  }
+  asio::awaitable<Result<double>> read_target() override { return calls_.note("read_target", source_->read_target()); }
   asio::awaitable<Result<double>> read_temperature() override {
-    Noted noted(*recorder_, busy_, "read_temperature");
-    Result<double> t_c = co_await source_->read_temperature();
-    noted.gave(outcome(t_c));
-    co_return t_c;
+    return calls_.note("read_temperature", source_->read_temperature());
   }
   asio::awaitable<Result<void>> set_output(bool on) override {
-    Noted noted(*recorder_, busy_, on ? "set_output on" : "set_output off");
-    Result<void> done = co_await source_->set_output(on);
-    noted.gave(outcome(done));
-    co_return done;
+    return calls_.note(on ? "set_output on" : "set_output off", source_->set_output(on));
   }
-  asio::awaitable<Result<bool>> read_output() override {
-    Noted noted(*recorder_, busy_, "read_output");
-    Result<bool> on = co_await source_->read_output();
-    noted.gave(outcome(on));
-    co_return on;
-  }
+  asio::awaitable<Result<bool>> read_output() override { return calls_.note("read_output", source_->read_output()); }
   void close() override { source_->close(); }
 
  private:
   std::unique_ptr<HeatSource> source_;
-  std::shared_ptr<WireRecorder> recorder_;
-  bool busy_ = false;
+  Notebook calls_;
 };
 
 }  // namespace
