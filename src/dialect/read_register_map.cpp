@@ -83,13 +83,25 @@ class MapReader {
     else
       dialect_.line.echoes = modbus.truth_if("echo").value_or(false);
     if (auto identity = modbus.object("identity")) map.identity = read_identity(*identity);
-    if (auto value = modbus.object("temperature")) map.temperature = read_number(*value);
+    auto temperature = modbus.object("temperature");
+    if (temperature) map.temperature = read_number(*temperature);
     if (auto value = modbus.object("target")) map.target = read_number(*value);
     if (auto value = modbus.object("set_target")) map.set_target = read_number_setting(*value);
     if (auto value = modbus.object("output")) map.output = read_state(*value);
     if (auto value = modbus.object("set_output")) map.set_output = read_state_setting(*value);
+    if (temperature && modbus.has("target") && modbus.has("set_target")) check_own(*temperature, map);
     heating_known_ = modbus.has("set_target") && modbus.has("set_output");
     modbus.finish();
+  }
+
+  static bool share(const RegisterNumber& one, const RegisterNumber& other) {
+    return one.at.table == other.at.table && one.at.address < other.at.address + registers_of(other.type) &&
+           other.at.address < one.at.address + registers_of(one.type);
+  }
+  static void check_own(ObjectReader& temperature, const RegisterMap& map) {
+    if (share(map.temperature, map.target) || share(map.temperature, map.set_target.number))
+      temperature.refuse("address", "a register other than the target's",
+                         "a temperature that shows the setpoint hides a source that runs away");
   }
 
   void read_unit_id(ObjectReader& modbus, std::optional<Framing> framing, RegisterMap& map) {

@@ -14,6 +14,9 @@ namespace {
 
 constexpr double largest_target_c = 10'000;
 
+Error not_identified() {
+  return Error{Errc::refused, "", "nothing that heats is sent before an identity has answered; identify it again", ""};
+}
 Error impossible_target() {
   return Error{Errc::bad_input, "", "a target is a number within 10,000 °C", ""};
 }
@@ -35,6 +38,7 @@ asio::awaitable<Result<Identity>> ProgramHeatSource::identify() {
   const std::string doing = "asking the identity";
   if (talking_) co_return named(overlapping(), doing);
   const Turn turn(talking_);
+  switched_off_ = false;
   try {
     Result<Identity> identity = co_await identify_in_turn();
     if (!identity) co_return named(identity.error(), doing);
@@ -48,6 +52,8 @@ asio::awaitable<Result<void>> ProgramHeatSource::set_target(double t_c) {
   // JSON has no such numbers, and no heat source such targets.
   if (!std::isfinite(t_c) || std::abs(t_c) > largest_target_c)
     co_return named(impossible_target(), "setting the target");
+  if (conversation_.is_running() && !identified_ && !switched_off_)
+    co_return named(not_identified(), "setting the target");
   SetTarget set;
   set.t_c = t_c;
   const Ask what = set;
@@ -82,6 +88,8 @@ asio::awaitable<Result<void>> ProgramHeatSource::set_output(bool on) {
   const std::string doing = "switching the output on";
   if (conversation_.has_changed())
     co_return named(call_error(Errc::refused, "the driver's file has changed since the plan was made"), doing);
+  switched_off_ = false;
+  if (conversation_.is_running() && !identified_) co_return named(not_identified(), doing);
   SetOutput set;
   set.on = true;
   const Ask what = set;
@@ -118,6 +126,7 @@ asio::awaitable<Result<void>> ProgramHeatSource::switch_off() {
   const Turn turn(talking_);
   try {
     const Result<void> done = co_await switch_off_in_turn();
+    switched_off_ = done.ok();
     if (!done) co_return named(done.error(), doing);
     co_return done;
   } catch (const std::system_error& problem) {
@@ -141,6 +150,7 @@ asio::awaitable<Result<void>> ProgramHeatSource::switch_off_in_turn() {
 }
 
 asio::awaitable<Result<Identity>> ProgramHeatSource::identify_in_turn() {
+  identified_ = false;
   const auto how = identity_.empty() ? Conversation::Start::gently : Conversation::Start::to_switch_off;
   const Result<void> started = co_await conversation_.start(how);
   if (!started) co_return started.error();
@@ -155,6 +165,7 @@ asio::awaitable<Result<Identity>> ProgramHeatSource::identify_in_turn() {
     co_return right.error();
   }
   identity_ = identity.text;
+  identified_ = true;
   co_return identity;
 }
 

@@ -9,7 +9,9 @@
 namespace nightwell::program {
 
 // A program that died is started again by identify() and by set_output(false), by nothing else: no other process gets a heating
-// command before its caller has seen the identity. A setting is sent once.
+// command before its caller has seen the identity. A setting is sent once. Behind an identify() that failed (its start-up may have)
+// a target and "on" are refused until one succeeds; but a target right behind an "off" that succeeded goes out: it heats nothing
+// and belongs to parking.
 //
 // set_output(false) goes out at once. Where the program died, or dies or hangs at it, a new one is started and told, after it was
 // asked the identity; another identity than the one first learned is told nothing. Where another call is going on it goes out all the
@@ -37,7 +39,9 @@ class ProgramHeatSource final : public instrument::HeatSource {
 
   instrument::ConnectionSettings settings_;
   Conversation conversation_;
-  std::string identity_;  // as first learned; empty: not yet
+  std::string identity_;       // as first learned; empty: not yet
+  bool identified_ = false;    // the newest time it was asked, the identity answered and was right
+  bool switched_off_ = false;  // "off" succeeded, and neither "on" nor identify() was called since
   bool talking_ = false;
 };
 

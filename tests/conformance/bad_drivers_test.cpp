@@ -125,26 +125,30 @@ class RemembersValues final : public Wrapped {
   double last_ = 0;
 };
 
+// Sends the target once more when nothing was set for a while after "off": where calls follow at once, it disturbs none of them.
 class SendsAfterPark final : public Wrapped {
  public:
   using Wrapped::Wrapped;
   asio::awaitable<Result<void>> set_target(double t_c) override {
     t_c_ = t_c;
+    ++settings_;
     return inner_->set_target(t_c);
   }
   asio::awaitable<Result<void>> set_output(bool on) override {
+    const int setting = ++settings_;
     const Result<void> done = co_await inner_->set_output(on);
-    if (!on && t_c_ != 0) asio::co_spawn(io_, once_more(), asio::detached);
+    if (!on && t_c_ != 0) asio::co_spawn(io_, once_more(setting), asio::detached);
     co_return done;
   }
 
  private:
-  asio::awaitable<void> once_more() {
-    asio::steady_timer timer(io_, std::chrono::milliseconds(20));
+  asio::awaitable<void> once_more(int setting) {
+    asio::steady_timer timer(io_, std::chrono::milliseconds(50));
     co_await timer.async_wait(asio::use_awaitable);
-    (void)co_await inner_->set_target(t_c_);
+    if (setting == settings_) (void)co_await inner_->set_target(t_c_);
   }
   double t_c_ = 0;
+  int settings_ = 0;
 };
 
 class GivesUpOnNonsense final : public Wrapped {

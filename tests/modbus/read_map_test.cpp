@@ -82,6 +82,16 @@ TEST_CASE("What registers cannot be is a fault") {
   check_told(wide, {});
   wide["modbus"]["set_target"]["function"] = 6;
   check_told(wide, {"/modbus/set_target/function"});
+  // A temperature that shows the setpoint would hide a source that runs away.
+  const MapJson of_target = furnace_json()["modbus"]["target"];
+  check_told(bent("/modbus/temperature", of_target), {"/modbus/temperature/address"});
+  MapJson second_word = bent("/modbus/temperature", of_target);
+  second_word["modbus"]["temperature"]["address"] = 17;
+  check_told(second_word, {});
+  second_word["modbus"]["target"] = {{"table", "input"}, {"address", 30}, {"type", "int16"}, {"unit", "celsius"}};
+  second_word["modbus"]["set_target"]["type"] = "int32";
+  second_word["modbus"]["set_target"]["word_order"] = "high_first";
+  check_told(second_word, {"/modbus/temperature/address"});
   // On and off are told apart.
   check_told(bent("/modbus/output/off", {0, 1}), {"/modbus/output/off"});
   check_told(bent("/modbus/set_output/off", 1), {"/modbus/set_output/off"});

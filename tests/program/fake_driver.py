@@ -56,12 +56,15 @@ if MODE == "will_not":
 say("welcome to my driver" if MODE == "greets_in_prose" else welcome)
 print("greeted", file=sys.stderr, flush=True)
 
-output, target = MODE == "was_on", 20.0
+output, target, asked = MODE == "was_on", 20.0, 0
 for line in sys.stdin:
     request = json.loads(line)
     number, ask = request["id"], request["ask"]
     note(" ".join(str(request[key]) for key in ("ask", "channel", "t_c", "on") if key in request))
-    if ask == "identify":
+    asked += ask == "identify"
+    if ask == "identify" and MODE == "start_up_fails_twice" and asked <= 2:
+        say({"id": number, "error": {"code": "refused", "detail": "step 1 of its start-up: local"}})
+    elif ask == "identify":
         say({"id": number, "value": "Other" if MODE == "another" and starts() > 1 else "Seed Bank,Fake,1", "old_errors": ["-113 x"]})
     elif ask == "configure":
         say({"id": number, "done": True})

@@ -317,6 +317,25 @@ TEST_CASE("off gets through where the driver hangs at it") {
   CHECK(heard.substr(heard.rfind("start\n")).find("set_output True") == std::string::npos);
 }
 
+TEST_CASE(
+    "a heat source's driver is not told to heat behind an identify() that failed; off gets through, and a park's "
+    "target") {
+  SourceBench bench("start_up_fails_twice");
+  CHECK(bench.wait_for(bench.source.identify()).error().code == Errc::refused);
+  CHECK(bench.wait_for(bench.source.set_target(35)).error().code == Errc::refused);
+  CHECK(bench.wait_for(bench.source.set_output(true)).error().code == Errc::refused);
+  CHECK(bench.wait_for(bench.source.set_output(false)));
+  CHECK(bench.wait_for(bench.source.set_target(20)));
+  CHECK_FALSE(bench.wait_for(bench.source.identify()));
+  CHECK(bench.wait_for(bench.source.set_target(35)).error().code == Errc::refused);
+  const std::string heard = bench.place.heard();
+  CHECK(heard.find("set_target 35") == std::string::npos);
+  CHECK(heard.find("set_output True") == std::string::npos);
+  CHECK(bench.wait_for(bench.source.identify()));
+  CHECK(bench.wait_for(bench.source.set_target(35)));
+  CHECK(bench.wait_for(bench.source.set_output(true)));
+}
+
 TEST_CASE("a program that changed during the night is started to switch off, and never to heat") {
   SourceBench bench("normal");
   REQUIRE(bench.wait_for(bench.source.identify()));
