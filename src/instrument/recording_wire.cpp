@@ -35,7 +35,7 @@ class RecordedPort final : public BytePort {
   asio::awaitable<Result<std::size_t>> read_some(std::span<char> into, SteadyTime deadline) override {
     Result<std::size_t> count = co_await port_->read_some(into, deadline);
     if (count)
-      recorder_->received(std::string_view(into.data(), *count), false);
+      recorder_->received(std::string_view(into.data(), *count), deadline);
     else
       look_for_hang_up(false);
     co_return count;
@@ -46,7 +46,7 @@ class RecordedPort final : public BytePort {
     if (!count)
       look_for_hang_up(true);
     else if (*count > 0)
-      recorder_->received(std::string_view(into.data(), *count), true);
+      recorder_->found(std::string_view(into.data(), *count));
     return count;
   }
 

@@ -1,5 +1,6 @@
 #include "instrument/wire_recorder.hpp"
 
+#include <algorithm>
 #include <chrono>
 #include <ctime>
 #include <utility>
@@ -103,10 +104,18 @@ void WireRecorder::not_sent(std::string_view bytes, const Error& error) {
   remark("not sent, or not all of it: \"" + std::string(bytes) + "\": " + error.text());
 }
 
-void WireRecorder::received(std::string_view bytes, bool lay_there) {
-  const SteadyTime now = world_.now();
-  wait_until(lay_there ? spoke_ + (now - spoke_) / 2 : now);
+void WireRecorder::received(std::string_view bytes, SteadyTime deadline) {
+  wait_until(std::min(world_.now(), deadline));
   line("< ", escaped(bytes));
+}
+
+void WireRecorder::found(std::string_view bytes) {
+  wait_until(middle_since_spoken());
+  line("< ", escaped(bytes));
+}
+
+SteadyTime WireRecorder::middle_since_spoken() const {
+  return spoke_ + (world_.now() - spoke_) / 2;
 }
 
 void WireRecorder::opened() {
@@ -127,8 +136,7 @@ void WireRecorder::not_opened(const Error& error) {
 }
 
 void WireRecorder::hung_up(bool lay_there) {
-  const SteadyTime now = world_.now();
-  wait_until(lay_there ? spoke_ + (now - spoke_) / 2 : now);
+  wait_until(lay_there ? middle_since_spoken() : world_.now());
   line("!", "eof");
   unplugged_ = true;
 }

@@ -3,7 +3,8 @@
 //
 // What is known when: the program's bytes when they are sent, the instrument's when they are read. Bytes, or an unplugging,
 // that lay there when the program looked had come at some time since it looked last: they are written in the middle of that
-// time. Times are the host's, real time, in whole milliseconds, however fast a demo night runs.
+// time. Bytes that a busy machine read behind the deadline for them were in time for the program: they are written at the deadline.
+// Times are the host's, real time, in whole milliseconds, however fast a demo night runs.
 //
 // Errors: none; a log that cannot be written loses lines and says how many (log_writer.hpp). One thread.
 #pragma once
@@ -38,9 +39,9 @@ class WireRecorder {
 
   // ---- the line
   void sent(std::string_view bytes);
-  void not_sent(std::string_view bytes, const Error& error);  // all, a part, or nothing of it went out
-  // `lay_there`: read without waiting.
-  void received(std::string_view bytes, bool lay_there);
+  void not_sent(std::string_view bytes, const Error& error);   // all, a part, or nothing of it went out
+  void received(std::string_view bytes, SteadyTime deadline);  // waited for until then
+  void found(std::string_view bytes);                          // lay there, read without waiting
   void opened();
   void not_opened(const Error& error);
   void hung_up(bool lay_there);
@@ -53,6 +54,7 @@ class WireRecorder {
   void line(std::string_view mark, std::string_view text);
   void stamp();
   void wait_until(SteadyTime moment);
+  [[nodiscard]] SteadyTime middle_since_spoken() const;
 
   World world_;
   SteadyTime spoke_{};   // the last event on the line, as written

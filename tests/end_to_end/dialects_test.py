@@ -47,7 +47,8 @@ def a_night_on_two_dialects():
 
 def check_recording(folder, log):
     """Whatever the simulated instruments heard stands in the wire logs, and those play against the drivers again."""
-    wait_for(lambda: sorted(os.listdir(f"{folder}/wire")) == ["bath.log", "scanner.log"], 10)
+    check(sorted(os.listdir(f"{folder}/wire")) == ["bath.log", "scanner.log"], "a log for each instrument")
+    play_wire_logs(f"{folder}/wire")
     for name, end in (("bath", "\\r"), ("scanner", "\\r\\n")):
         with open(f"{log}/{name}.log") as f:
             heard = [line.split("\t")[2] for line in f]
@@ -58,7 +59,6 @@ def check_recording(folder, log):
         check(sent == heard, f"{name}: the log has {len(sent)} messages, the instrument heard {len(heard)}")
         times = [line for line in text.splitlines() if line.startswith("# 20")]
         check(times, "the time now and then")
-    play_wire_logs(f"{folder}/wire")
 
 
 def a_bath_that_restarts_parks_the_night():

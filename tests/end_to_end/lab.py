@@ -292,7 +292,14 @@ class Lab:
 
 
 def play_wire_logs(folder):
-    """The recorded conversations of a run, played against the drivers again."""
+    """The recorded conversations of a run that has ended, played against the drivers again."""
+    def written():  # a thread of its own writes them: the run's state comes sooner than the last line
+        for name in os.listdir(folder):
+            with open(os.path.join(folder, name)) as log:
+                if "# closed\n" not in log.readlines()[-3:]:
+                    return False
+        return True
+    wait_for(written, 20)
     played = subprocess.run([f"{BIN}/instrument_tests", "[.replay]"], capture_output=True, text=True,
                             env=dict(os.environ, NIGHTWELL_WIRE_LOGS=folder))
     check(played.returncode == 0 and "All tests passed" in played.stdout, f"played: {played.stdout[-3000:]}")

@@ -82,20 +82,34 @@ TEST_CASE("a recorded log says when bytes came and how long the program waited",
   note.called("read_temperature");
   note.sent("T?\r");
   notes.now += milliseconds(7);
-  note.received("T+0", false);
+  const SteadyTime deadline = notes.now + milliseconds(1493);
+  note.received("T+0", deadline);
   notes.now += std::chrono::microseconds(1400);
-  note.received("20.50\r", false);
+  note.received("20.50\r", deadline);
   note.gave("20.5");
   notes.now += milliseconds(400);
   note.called("read_target");
-  note.received(
+  note.found(
       "\x1b"
-      "late\r",
-      true);  // lay there when the program looked: came in the middle of its pause
+      "late\r");  // lay there when the program looked: came in the middle of its pause
   note.hung_up(true);
   CHECK(notes.text ==
         ": read_temperature\n> T?\\r\n@7\n< T+0\n@1\n< 20.50\\r\n= 20.5\n: wait_ms 400\n: read_target\n"
         "@200\n< \\x1blate\\r\n@100\n!eof\n");
+}
+
+TEST_CASE("a reply that a busy machine read behind its deadline is one at the deadline", "[recording]") {
+  // It was taken for the reply, so it must be one when the log plays.
+  Notes notes;
+  WireRecorder& note = *notes.recorder;
+  note.opened();
+  note.called("read_temperature");
+  note.sent("T?\r");
+  const SteadyTime deadline = notes.now + milliseconds(1500);
+  notes.now += milliseconds(1800);
+  note.received("T+020.50\r", deadline);
+  note.gave("20.5");
+  CHECK(notes.text == ": read_temperature\n> T?\\r\n@1500\n< T+020.50\\r\n= 20.5\n");
 }
 
 TEST_CASE("what was unplugged is back in the middle between the last try that failed and the one that did not",
