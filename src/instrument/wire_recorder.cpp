@@ -83,12 +83,16 @@ void WireRecorder::called(std::string_view call) {
   const auto idle = std::chrono::floor<milliseconds>(world_.now() - rested_);
   if (any_call_ && idle > milliseconds(0)) line(": ", "wait_ms " + std::to_string(idle.count()));
   any_call_ = true;
+  closed_since_called_ = false;
   line(": ", call);
 }
 
 void WireRecorder::gave(std::string_view result) {
   rested_ = world_.now();
-  line("= ", escaped(result));
+  if (closed_since_called_ && result.starts_with("error port_gone"))
+    remark("cut short: " + std::string(result));
+  else
+    line("= ", escaped(result));
 }
 
 void WireRecorder::remark(std::string_view text) {
@@ -142,6 +146,7 @@ void WireRecorder::hung_up(bool lay_there) {
 }
 
 void WireRecorder::closed() {
+  closed_since_called_ = true;
   line("# ", "closed");
 }
 

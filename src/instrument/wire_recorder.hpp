@@ -32,7 +32,8 @@ class WireRecorder {
   // Begins with the header: what is recorded, and the connection's settings.
   WireRecorder(const ConnectionSettings& settings, World world);
 
-  // ---- the program's calls, in the words of wire logs: "read 101 resistance"; "100.5", "error no_answer"
+  // ---- the program's calls, in the words of wire logs: "read 101 resistance"; "100.5", "error no_answer". One that ends as
+  // port_gone because the port was closed under it was cut short and has no result: a remark says so.
   void called(std::string_view call);
   void gave(std::string_view result);
   void remark(std::string_view text);
@@ -62,6 +63,7 @@ class WireRecorder {
   SteadyTime stamped_{};
   SteadyTime tried_{};  // the last time that opening failed
   bool was_opened_ = false, unplugged_ = false, any_call_ = false;
+  bool closed_since_called_ = false;
 };
 
 // The recorder that the settings' `wire_log` asks for; none where it is empty.

@@ -30,8 +30,8 @@ def free_port():
 
 def a_night_on_registers_with_trouble_on_the_line():
     with Lab(speed=600) as lab:
-        # A deadline is real time, and 600 times as long on the run's clock.
-        bench = Bench(lab.folder, "one", stale_s=6000).simple(items=2).speak_registers()
+        # A deadline is real time, and 600 times as long on the run's clock; so is a moment in which a busy machine does nothing.
+        bench = Bench(lab.folder, "one", lease_s=3000, stale_s=6000).simple(items=2).speak_registers()
         bench.bench["sources"]["bath"]["reply_s"] = 0.5
         bench.bench["wire_log"] = True
         bench.sim["faults"] = [{"at_s": 600, "instrument": "bath", "fault": "exception", "code": 6, "times": 1},
@@ -39,7 +39,9 @@ def a_night_on_registers_with_trouble_on_the_line():
                                {"at_s": 1200, "instrument": "bath", "fault": "silent", "times": 1}]
         log = lab.start_sim(bench)
         lab.start_daemon()
-        run = lab.start(bench.files(profile([35])))
+        patient = profile([35])
+        patient["guards"]["stale_s"] = 3000
+        run = lab.start(bench.files(patient))
         lab.wait_state(run, "finished")
         results = json.loads(lab.command("results", run, "--json"))
         items = {item["name"]: item for plateau in results["plateaus"] for item in plateau["items"]}

@@ -112,6 +112,30 @@ TEST_CASE("a reply that a busy machine read behind its deadline is one at the de
   CHECK(notes.text == ": read_temperature\n> T?\\r\n@1500\n< T+020.50\\r\n= 20.5\n");
 }
 
+TEST_CASE("a call that the end of a run cut short has no result", "[recording]") {
+  Notes notes;
+  WireRecorder& note = *notes.recorder;
+  note.called("identify");
+  note.closed();  // by the driver itself
+  note.gave("error wrong_identity");
+  note.called("read 101 resistance");
+  note.sent("MEAS? 101\n");
+  note.closed();
+  note.gave("error port_gone");
+  CHECK(notes.text ==
+        ": identify\n# closed\n= error wrong_identity\n: read 101 resistance\n> MEAS? 101\\n\n# closed\n"
+        "# cut short: error port_gone\n");
+}
+
+TEST_CASE("a log whose last call was cut short plays up to there", "[wirelog][recording]") {
+  const std::string whole = record_in_memory(contents(std::filesystem::path(NIGHTWELL_SOURCE_DIR) / "tests" /
+                                                      "wirelogs" / "scanner-plain.log"))
+                                .log;
+  CHECK(play_recorded_quickly(whole + ": read 101 resistance\n> MEASure:FRESistance? (@101)\\n\n# closed\n"
+                                      "# cut short: error port_gone\n")
+            .empty());
+}
+
 TEST_CASE("what was unplugged is back in the middle between the last try that failed and the one that did not",
           "[recording]") {
   Notes notes;

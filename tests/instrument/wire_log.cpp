@@ -1,9 +1,11 @@
 #include "wire_log.hpp"
 
+#include <algorithm>
 #include <asio/co_spawn.hpp>
 #include <asio/steady_timer.hpp>
 #include <charconv>
 #include <fstream>
+#include <iterator>
 #include <memory>
 #include <sstream>
 #include <stdexcept>
@@ -45,6 +47,12 @@ Log sorted(const std::string& text) {
   if (!read) throw std::runtime_error(read.error().text());
   Log log;
   log.all = std::move(read).value();
+  // What the end of a run cut short has no result: it is played up to there.
+  if (log.all.recorded) {
+    auto& steps = log.all.steps;
+    const auto last = std::find_if(steps.rbegin(), steps.rend(), is_call);
+    if (last != steps.rend() && last->mark == Mark::call) steps.erase(std::next(last).base(), steps.end());
+  }
   for (const Step& step : log.all.steps) (is_call(step) ? log.calls : log.instrument).push_back(step);
   return log;
 }
