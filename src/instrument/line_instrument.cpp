@@ -316,13 +316,26 @@ asio::awaitable<Result<Identity>> LineInstrument<CodecType>::identify_in_turn() 
     co_return error;
   }
   identity_ = identity->text;
-  const Result<Entries> entries = co_await read_queue();
+  const Result<Entries> entries = co_await read_old_errors();
   if (!entries) co_return entries.error();
   for (const QueueEntry& entry : *entries)
     identity->old_errors.push_back(std::to_string(entry.number) + " " + entry.text);
   const Result<void> started = co_await start_up();
   if (!started) co_return started.error();
   co_return identity;
+}
+
+// Behind an identity. A look at the queue may be repeated as any question may.
+template <class CodecType>
+asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrument<CodecType>::read_old_errors() {
+  queue_unread_ = true;
+  Result<Entries> entries = co_await read_queue();
+  for (int again = 0; again < repeats && !entries; ++again) {
+    const Errc why = entries.error().code;
+    if (why != Errc::no_answer && why != Errc::garbled) break;
+    entries = co_await make_ready(false);
+  }
+  co_return entries;
 }
 
 template <class CodecType>

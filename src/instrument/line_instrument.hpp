@@ -7,6 +7,8 @@
 //                 damaged on its way) ends it as refused.
 //                 Where the codec names a setting before it, that goes out right before it, each time; a question whose
 //                 setting failed is not asked.
+//   an identity   Asked until two answers running agree, three times at most; then the error queue is read to its end, again
+//                 behind a lost or garbled answer, twice more at most.
 //   a setting     Sent once, in step only. Its acknowledgement, where it has one, must be as the codec says; then
 //                 the error queue, where there is one, is read to its end: any entry is refused, no answer there
 //                 is no_answer. Where the codec names a proof it is asked for (`mismatch`). The caller reads back
@@ -86,6 +88,7 @@ class LineInstrument {
   asio::awaitable<Result<Identity>> learn_identity();
   asio::awaitable<Result<Identity>> ask_identity();
   asio::awaitable<Result<Entries>> read_queue();
+  asio::awaitable<Result<Entries>> read_old_errors();
   [[nodiscard]] Error wrong_identity(const std::string& got) const;
   [[nodiscard]] Error named(Error error, std::string_view doing) const;
   [[nodiscard]] Error closed() const;

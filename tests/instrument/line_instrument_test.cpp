@@ -31,13 +31,14 @@ struct Obliging {
   FakeLine& line;
   bool echoes = false;
   bool mute = false;
+  int lost_errors = 0;  // so many questions after its error queue it leaves unanswered
   int readings = 0;
   std::vector<std::string> heard;
 
   std::string answer(const std::string& message) {
     heard.push_back(message);
     if (message == "*IDN?\n") return std::string(identity_text) + "\n";
-    if (message == "SYSTem:ERRor?\n") return "0,\"No error\"\n";
+    if (message == "SYSTem:ERRor?\n") return lost_errors-- > 0 ? "" : "0,\"No error\"\n";
     if (message.find('?') == std::string::npos || mute) return "";
     ++readings;
     return "+1.00" + message.substr(message.find('@') + 1, 3) + "E+02\n";
@@ -178,6 +179,21 @@ TEST_CASE("errors say what was done, to whom and where", "[link]") {
   CHECK(reading.error().where == port_name(bench.line.port()));
   CHECK(bench.instrument.readings == 0);
   CHECK(bench.scanner.asked_again() == 2);
+}
+
+TEST_CASE("a lost answer of the error queue does not cost the identity", "[link]") {
+  Bench<> bench(LineKind::pty, 80);
+  bench.instrument.lost_errors = GENERATE(1, 2);
+  REQUIRE(bench.identify().ok());
+  CHECK(bench.read(101).ok());
+}
+
+TEST_CASE("an instrument whose error queue stays silent is not identified", "[link]") {
+  Bench<> bench(LineKind::pty, 80);
+  bench.instrument.lost_errors = 100;
+  const Result<Identity> identity = bench.identify();
+  REQUIRE_FALSE(identity.ok());
+  CHECK(identity.error().code == Errc::no_answer);
 }
 
 TEST_CASE("a second call while one is going on is refused and disturbs nothing", "[link]") {
