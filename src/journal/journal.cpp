@@ -23,6 +23,14 @@ constexpr std::chrono::seconds slow_sync{5}, copy_patience{1};
 constexpr std::uint64_t sync_at_bytes = most_unsynced_bytes / 4;
 static_assert(sync_at_bytes + 2 * (max_line_bytes + 1) < most_unsynced_bytes);
 
+// The opening, with its plan and cards, is larger than all that follows: the room it took is not kept through the night.
+constexpr std::size_t most_room_kept = 16 * 1024;
+
+void empty(std::string& lines) {
+  lines.clear();
+  if (lines.capacity() > most_room_kept) lines.shrink_to_fit();
+}
+
 std::string one_decimal(SteadyClock::duration length) {
   const auto tenths = std::chrono::duration_cast<std::chrono::milliseconds>(length).count() / 100;
   return std::to_string(tenths / 10) + "." + std::to_string(tenths % 10);
@@ -138,7 +146,7 @@ class Journal::Thread {
       shared_->changed.wait(lock, due);
     else
       shared_->changed.wait_until(lock, *shared_->taken_since + settings().latest_sync, due);
-    work_.clear();
+    empty(work_);
     std::swap(work_, shared_->queue);
     for (auto& waiter : shared_->waiters) waiters_.push_back(std::move(waiter));
     shared_->waiters.clear();
@@ -203,7 +211,7 @@ class Journal::Thread {
   }
 
   void forget_unsynced() {
-    unsynced_.clear();
+    empty(unsynced_);
     if (copying()) copies_.back()->offer(segment_->size());
     const std::lock_guard lock(shared_->mutex);
     shared_->taken_since.reset();
