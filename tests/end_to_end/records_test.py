@@ -14,7 +14,7 @@ import sys
 
 import jsonschema
 
-from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, main, profile, wait_for, write
+from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, lasting, main, profile, wait_for, write
 
 sys.dont_write_bytecode = True
 sys.path.append(f"{SOURCE}/tests/journal")
@@ -140,8 +140,9 @@ def holds_skips_and_stops():
         bench = Bench(lab.folder, "one").simple(items=1)
         lab.start_sim(bench)
         lab.start_daemon()
-        run = lab.start(bench.files(profile([25, 60, 80], capture={"placement": "after", "order": "mirrored", "sweeps": 200,
-                                                                   "pause_s": 5})))
+        # A capture that lasts for hours, so that it is not over before somebody sees it.
+        run = lab.start(bench.files(profile([25, 60, 80], capture={"placement": "after", "order": "mirrored", "sweeps": 1000,
+                                                                   "pause_s": 30})))
         wait_for(lambda: lab.state_of(run) == "capture", 60, 0.02)
         lab.command("hold", run, "--why", "look at the probe")
         wait_for(lambda: any("held for more" in r["text"] for r in lab.records(run, "note")), 60)
@@ -163,7 +164,7 @@ def a_plateau_that_does_not_settle():
             return {"approach": {"within_s": 14400, "otherwise": "park"}, "settle": {"within_s": 900, "otherwise": policy},
                     "capture": {"within_s": 3600, "otherwise": "park"}}
         rule = {"window_s": 600, "largest_drift_k": 1e-6, "largest_spread_k": 1e-6}
-        night = profile([25, 26, 90], settle=rule, limits=limits("skip"))
+        night = profile([25, 26, 110], settle=rule, limits=limits("skip"))
         night["plateaus"][0]["limits"] = limits("capture")
         run = lab.start(bench.files(night))
         wait_for(lambda: len(lab.records(run, "plateau")) == 2, 60)
@@ -189,7 +190,7 @@ def a_survey():
 
 def a_source_that_is_another_one():
     with Lab(speed=100) as lab:
-        bench = Bench(lab.folder, "one").simple(items=1)
+        bench = Bench(lab.folder, "one", lease_s=600).simple(items=1)
         lab.start_sim(bench)
         bench.bench["sources"]["bath"]["identity"] = "another bath"
         lab.start_daemon()
@@ -218,7 +219,7 @@ def an_unplugged_scanner():
         bench = Bench(lab.folder, "one").simple(items=1)
         lab.start_sim(bench, "--control", lab.control)
         lab.start_daemon()
-        run = lab.start(bench.files(profile([90])))
+        run = lab.start(bench.files(profile([90], stale_s=600)))
         wait_for(lambda: lab.state_of(run) == "approach", 60)
         lab.order({"instrument": "scanner", "fault": "unplug", "for_s": 100000})
         lab.wait_state(run, "parked", seconds=120)
@@ -229,7 +230,7 @@ def an_unplugged_scanner():
 def a_silent_source():
     """A reading that comes only when asked for again; then a park that is not proved until the source answers again."""
     with Lab(speed=100) as lab:
-        bench = Bench(lab.folder, "one").simple(items=1)
+        bench = Bench(lab.folder, "one", stale_s=300).simple(items=1)
         bench.bench["scanners"]["scanner"]["reply_s"] = 0.5
         lab.start_sim(bench, "--control", lab.control)
         lab.start_daemon()
@@ -264,7 +265,7 @@ def a_journal_that_moves():
     with Lab(speed=600) as lab:
         bench = Bench(lab.folder, "one").simple(items=2)
         lab.start_sim(bench)
-        lab.daemon = lab.spawn("daemon", ["bash", "-c", f"ulimit -f 40; exec {BIN}/nightwelld --runtime {lab.folder}/runtime "
+        lab.daemon = lab.spawn("daemon", ["bash", "-c", f"ulimit -f 30; exec {BIN}/nightwelld --runtime {lab.folder}/runtime "
                                           f"--state {lab.state} --speed {lab.speed}"])
         wait_for(lab.answers, 20)
         run = lab.start(bench.files(profile([30])))
@@ -307,7 +308,7 @@ def hooks_of_all_outcomes():
             hooks["hooks"].append({"name": name, "on": ["started"], "run": [f.name], "within_s": 0.2 if name == "sleeps" else 60})
         lab.start_daemon("--hooks", write(f"{lab.folder}/hooks.json", hooks))
         os.chmod(f.name, 0o600)
-        run = lab.start(bench.files(profile([90])))
+        run = lab.start(bench.files(lasting(profile([90]))))
         wait_for(lambda: len(lab.records(run, "hook")) == len(programs))
         lab.command("park", run)
         wait_for(lambda: lab.records(run, "closing"))

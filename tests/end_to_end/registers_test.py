@@ -3,7 +3,7 @@ wrong. What the source was told is read from the simulated controller's own log.
 import json
 import socket
 
-from lab import SOURCE, Bench, Lab, check, main, play_wire_logs, profile, wait_for
+from lab import SOURCE, Bench, Lab, check, lasting, main, play_wire_logs, profile, wait_for
 
 OFF = r"\x11\x05\x00\x00\x00\x00"  # unit 17, write single coil 0, 0
 ON = r"\x11\x05\x00\x00\xff\x00"
@@ -30,8 +30,7 @@ def free_port():
 
 def a_night_on_registers_with_trouble_on_the_line():
     with Lab(speed=600) as lab:
-        # A deadline is real time, and 600 times as long on the run's clock; so is a moment in which a busy machine does nothing.
-        bench = Bench(lab.folder, "one", lease_s=3000, stale_s=6000).simple(items=2).speak_registers()
+        bench = Bench(lab.folder, "one").simple(items=2).speak_registers()
         bench.bench["sources"]["bath"]["reply_s"] = 0.5
         bench.bench["wire_log"] = True
         bench.sim["faults"] = [{"at_s": 600, "instrument": "bath", "fault": "exception", "code": 6, "times": 1},
@@ -39,9 +38,7 @@ def a_night_on_registers_with_trouble_on_the_line():
                                {"at_s": 1200, "instrument": "bath", "fault": "silent", "times": 1}]
         log = lab.start_sim(bench)
         lab.start_daemon()
-        patient = profile([35])
-        patient["guards"]["stale_s"] = 3000
-        run = lab.start(bench.files(patient))
+        run = lab.start(bench.files(profile([35])))
         lab.wait_state(run, "finished")
         results = json.loads(lab.command("results", run, "--json"))
         items = {item["name"]: item for plateau in results["plateaus"] for item in plateau["items"]}
@@ -76,7 +73,7 @@ def a_killed_daemon_leaves_a_network_controller_parked():
         bench = Bench(lab.folder, "one").simple(items=1).speak_registers(tcp_port=free_port())
         log = lab.start_sim(bench)
         lab.start_daemon()
-        run = lab.start(bench.files(profile([60])))
+        run = lab.start(bench.files(profile([110])))
         wait_for(lambda: lab.state_of(run) == "approach" and any(ON in line for line in heard(log)), 60)
         a_conformance_run_keeps_out(lab, bench, run)
         lab.kill(lab.daemon)
@@ -88,10 +85,11 @@ def a_controller_that_restarts_parks_the_night():
     # Fault 24: it comes up in local control, where it refuses the park step; the start-up is sent again for it.
     with Lab(speed=600) as lab:
         bench = Bench(lab.folder, "one").simple(items=1).speak_registers()
-        bench.sim["faults"] = [{"at_s": 900, "instrument": "bath", "fault": "reset", "setpoint_c": 60, "output": True}]
-        log = lab.start_sim(bench)
+        log = lab.start_sim(bench, "--control", lab.control)
         lab.start_daemon()
-        run = lab.start(bench.files(profile([35])))
+        run = lab.start(bench.files(lasting(profile([35]))))
+        lab.wait_state(run, "approach", "settle")
+        lab.order({"instrument": "bath", "fault": "reset", "setpoint_c": 60, "output": True})
         lab.wait_state(run, "parked")
         wait_for(lambda: lab.status(run)["parked"]["confirmed"], 20)
         check(parked_off(log), "off and idle")
@@ -99,10 +97,10 @@ def a_controller_that_restarts_parks_the_night():
 
 def a_controller_that_is_unplugged_and_open_parks():
     with Lab(speed=100) as lab:
-        bench = Bench(lab.folder, "one").simple(items=1).speak_registers()
+        bench = Bench(lab.folder, "one", stale_s=300).simple(items=1).speak_registers()
         log = lab.start_sim(bench, "--control", lab.control)
         lab.start_daemon()
-        run = lab.start(bench.files(profile([60])))
+        run = lab.start(bench.files(profile([110])))
         wait_for(lambda: lab.state_of(run) == "approach", 60)
         lab.order({"instrument": "bath", "fault": "open_sensor"})
         lab.order({"instrument": "bath", "fault": "unplug"})

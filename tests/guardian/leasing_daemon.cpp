@@ -14,8 +14,9 @@ int main(int count, char** arguments) {
         std::holds_alternative<nightwell::guardian::Status>(report))
       client->lease(80, true, 130);
   };
-  auto started = nightwell::guardian::Client::start(
-      io, nightwell::guardian::test::process_settings(arguments[1], arguments[2], arguments[3]), renew);
+  using namespace nightwell::guardian::test;
+  auto started =
+      nightwell::guardian::Client::start(io, brief(process_settings(arguments[1], arguments[2], arguments[3])), renew);
   if (!started.ok()) return 1;
   client = std::move(started).value();
   io.run();

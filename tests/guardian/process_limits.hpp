@@ -1,4 +1,5 @@
-// Settings for tests with the real process: real time, short, and patient enough for a loaded machine.
+// Settings for tests with the real process, on real time: patient, so that a machine which does nothing for a few seconds ends no
+// lease; and brief, for tests that wait for the end of one, or for a source that says nothing.
 #pragma once
 
 #include <string>
@@ -16,12 +17,18 @@ inline Settings process_settings(const std::string& program, const std::string& 
   settings.connection.reply = from_seconds(0.3);
   settings.connection.identity = "Bath";
   settings.limits = cold_store_limits();
-  settings.limits.lease = from_seconds(3);
+  settings.limits.lease = from_seconds(25);
   settings.limits.poll = from_seconds(0.2);
-  settings.limits.stale = from_seconds(2);
+  settings.limits.stale = from_seconds(20);
   settings.speed = 1;
   settings.program = program;
   settings.log = log;
+  return settings;
+}
+
+inline Settings brief(Settings settings) {
+  settings.limits.lease = from_seconds(3);
+  settings.limits.stale = from_seconds(2);
   return settings;
 }
 

@@ -18,6 +18,7 @@
 
 using namespace nightwell;
 using namespace nightwell::guardian;
+using nightwell::guardian::test::brief;
 using nightwell::guardian::test::FakeSourceLine;
 using nightwell::guardian::test::process_settings;
 
@@ -71,8 +72,9 @@ class Bench {
     client = std::move(started).value();
     return true;
   }
-  bool to_heating() {
-    return start(settings()) && run_until([this] { return has<Ready>(); }) &&
+  bool to_heating() { return to_heating(settings()); }
+  bool to_heating(const Settings& with) {
+    return start(with) && run_until([this] { return has<Ready>(); }) &&
            (renew = true, client->lease(80, true, 130), true) &&
            run_until([this] { return line.output && last<Status>() && last<Status>()->output; });
   }
@@ -177,7 +179,9 @@ TEST_CASE("close() while heating: the last reports come, then the end", "[proces
 
 TEST_CASE("A lease that is not renewed: the guardian parks by itself", "[process]") {
   Bench bench;
-  REQUIRE(bench.to_heating());
+  Settings settings = bench.settings();
+  settings.limits.lease = from_seconds(3);
+  REQUIRE(bench.to_heating(settings));
   bench.renew = false;
   CHECK(bench.run_until([&] { return bench.proved(); }));
   CHECK(bench.last<Parked>()->cause == "lease_ended");
@@ -217,7 +221,7 @@ TEST_CASE("A daemon that hangs while heating is a lease that ends", "[process]")
 
 TEST_CASE("A source that goes silent while heating: tried and said until it answers", "[process]") {
   Bench bench;
-  REQUIRE(bench.to_heating());
+  REQUIRE(bench.to_heating(brief(bench.settings())));
   bench.line.silent = true;
   CHECK(bench.run_until([&] { return bench.unproved() >= 3; }));
   CHECK_FALSE(bench.proved());
@@ -302,7 +306,7 @@ TEST_CASE("A source found on is switched off, and stays parked", "[process]") {
 
 TEST_CASE("Another instrument on the port is told nothing", "[process]") {
   Bench bench;
-  Settings settings = bench.settings();
+  Settings settings = brief(bench.settings());
   settings.connection.identity = "Furnace";
   REQUIRE(bench.start(settings));
   CHECK(bench.run_until([&] { return bench.has<Fault>(); }));
