@@ -434,7 +434,8 @@ void check(Context& context, const Arguments& arguments) {
   if (keeper) wishes.before_heat = [&](double safe_c) { return keeper->arm(parking_setup(*subject, safe_c)); };
   if (!arguments.json) wishes.told = print;
   if (!arguments.json && !subject->port)
-    say("No instrument is asked: this is a mirror made of the dialect " + shown(subject->mirrored->name) + ".\n\n");
+    say("No instrument is asked: this is a mirror made of the dialect " + shown(subject->mirrored->name) +
+        (subject->dialect ? "" : "; a driver that speaks otherwise is tried on --port") + ".\n\n");
   if (const std::size_t steps = start_up_steps(*subject); subject->port && steps > 0)
     tell("the " + std::to_string(steps) + " start-up step" + (steps == 1 ? "" : "s") +
          " of the dialect follow the identity" + (wishes.careful ? ", with --careful too" : "") +
