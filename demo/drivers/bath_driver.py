@@ -258,7 +258,7 @@ class Instrument:
             if first == second and self.is_identity(first):
                 if self.known not in (None, first) or self.wanted not in first:
                     self.suspect = True
-                    raise Trouble("wrong_identity", f"{first!r} answers; are the ports swapped?")
+                    raise Trouble("wrong_identity", f"expected {self.known or self.wanted!r}, but {first!r} answers; are the ports swapped?")
                 self.known = first
                 return self.begin()
             reason = Trouble("garbled", f"two identities: {first!r} and {second!r}")

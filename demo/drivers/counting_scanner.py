@@ -95,12 +95,12 @@ class CountingScanner(Scanner):
             raise Trouble("open_sensor" if data[1] == 1 else "overload", f"its state is {data[1]}: {block}")
         return STANDARD_OHM * counts / standard, block
 
-    def expect(self, command, *starts):
-        """The reply to a command of read(), which is tried again as a whole."""
+    def expect(self, command, *replies):
+        """The reply to a command of measure(), which is tried again as a whole. One that ends with a blank is a reply's beginning."""
         reply = self.exchange(command)
         if self.is_refusal(reply):
             raise Trouble("refused", f"{command} was answered with {reply}")
-        if not reply.startswith(starts):
+        if not any(reply.startswith(one) if one.endswith(" ") else reply == one for one in replies):
             raise Trouble("garbled", f"{reply!r} is no answer to {command}")
         return reply
 
