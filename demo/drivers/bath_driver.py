@@ -3,12 +3,14 @@
 
 The bath speaks like this (drivers/dialects/terse-bath.json says the same as a dialect): CR behind every line, and before it "*" with
 the exclusive or of the rest in two hexadecimal digits; I? S? T? H? ask for identity, setpoint, temperature and heater; S+035.00,
-H1, H0 set; A is "done", N and a number "no".
+H1, H0 set; R1 is remote control, P1 standby; A is "done", N and a number "no".
 
-To make a driver of your own out of it, change what is marked CHANGE. The rest is what every driver of a heat source must do
-(docs/driver-programs.md): it knows whether question and answer belong together, sends a setting once, never makes a value up, takes
-"off" at once, and at the end of its standard input switches off and proves it before it ends.
+To make a driver of your own out of it, change what stands below "---- this instrument ----", all of it: what it is called, what it
+says and how it is understood. What stands above is what every driver must do (docs/driver-programs.md): it knows whether question and
+answer belong together, sends a setting once, never makes a value up, takes "off" at once, and at the end of its standard input
+switches off and proves it before it ends.
 """
+# ---- the same in every driver program ----
 import fcntl
 import json
 import os
@@ -20,12 +22,7 @@ import termios
 import time
 
 PROTOCOL = "nightwell-driver/1"
-DRIVER, REVISION = "python-bath", "1"  # CHANGE: a name of your own, and a revision that you raise with every change
-QUIET_S = 0.1                          # CHANGE: nothing heard for so long: nothing more comes
-PAUSE_S = 0.005                        # CHANGE: between a reply and the next command
-LONGEST_REPLY = 200
-TRIES = 3                              # of a question; a setting is sent once
-OFF_WITHIN_S = 25                      # after the end of standard input
+TRIES = 3  # of a question; a setting is sent once
 
 
 class Trouble(Exception):
@@ -110,11 +107,11 @@ class Port:
         os.set_blocking(self.fd, False)
 
     def make_raw(self):
-        baud = getattr(termios, f"B{self.settings.get('baud', 9600)}")
+        baud = getattr(termios, f"B{self.settings.get('baud', 9600)}", None)
         bits = termios.CS7 if self.settings.get("data_bits") == 7 else termios.CS8
         parity = {"none": 0, "even": termios.PARENB, "odd": termios.PARENB | termios.PARODD}.get(self.settings.get("parity", "none"))
-        if parity is None or self.settings.get("flow", "none") != "none":
-            raise Trouble("port_settings", "this driver does not know that parity or flow control")
+        if baud is None or parity is None or self.settings.get("flow", "none") != "none":
+            raise Trouble("port_settings", "this driver does not know that rate, parity or flow control")
         stop = termios.CSTOPB if self.settings.get("stop_bits") == 2 else 0
         flags = [0, 0, bits | parity | stop | termios.CREAD | termios.CLOCAL, 0, baud, baud, [b"\0"] * termios.NCCS]
         termios.tcsetattr(self.fd, termios.TCSANOW, flags)
@@ -159,61 +156,85 @@ class Port:
         raise Trouble("port_gone", "the line takes no more")
 
 
-def framed(body):
-    """CHANGE: a command as it goes over the line."""
-    total = 0
-    for byte in body.encode():
-        total ^= byte
-    return f"{body}*{total:02X}\r".encode()
+class Instrument:
+    """Questions and settings on a line of an instrument. What it says itself, its own class below knows: LINE_END, IDENTITY, framed()
+    and the others that are marked THEIRS. `suspect`: what comes next on the line may be the answer to something older."""
 
-
-def body_of(line):
-    """CHANGE: a reply's text; None: it was damaged on its way."""
-    text = line.decode("ascii", "replace")
-    body = text.rpartition("*")[0]
-    return body if body and framed(body)[:-1] == line else None
-
-
-class Bath:
-    """Questions and settings. `suspect`: what comes next on the line may be the answer to something older."""
+    QUIET_S = 0.1         # THEIRS: nothing heard for so long: nothing more comes
+    PAUSE_S = 0.0         # THEIRS: between a reply and the next command
+    LONGEST_REPLY = 4096  # bytes
+    LINE_END = b"\n"      # THEIRS: ends a reply
+    IDENTITY = "*IDN?"    # THEIRS: the question whose answer is always the same text
 
     def __init__(self, host, hello):
-        self.port, self.reply_s, self.wanted = Port(host, hello["port"]), hello["reply_s"], hello["identity"]
-        self.known = None       # the identity's whole reply
+        self.host, self.port = host, Port(host, hello["port"])
+        self.reply_s, self.wanted = hello["reply_s"], hello["identity"]
+        self.known = None  # the identity's whole reply
         self.suspect = True
-        self.told_to_heat = False  # and not read as off since
+        self.unready = None  # why its start-up did not succeed
         self.deadline = 0.0
+        self.asked_again = 0  # in this call
+
+    # ---- THEIRS ----
+
+    def framed(self, command):
+        """A command as it goes over the line, in bytes."""
+        return command.encode() + self.LINE_END
+
+    def body_of(self, reply):
+        """The text of a whole reply; None: it was damaged on its way."""
+        return reply.removesuffix(self.LINE_END).decode("ascii", "replace")
+
+    def reply_size(self, received):
+        """How many bytes the reply has that begins so, 0 where more is needed to tell. A block would have its length here."""
+        at = received.find(self.LINE_END)
+        return 0 if at < 0 else at + len(self.LINE_END)
+
+    def is_identity(self, reply):
+        """Whether it can be the identity; no value and no refusal can."""
+        raise NotImplementedError
+
+    def is_refusal(self, reply):
+        raise NotImplementedError
+
+    def start_up(self):
+        """What it needs before it obeys, after every time its identity was asked."""
+
+    def calls(self, request):
+        """What is done for each word that the host may ask."""
+        raise NotImplementedError
 
     # ---- the line ----
 
-    def line(self, within_s):
+    def reply(self, within_s):
         """One reply; garbled where it is damaged, no_answer where none comes."""
         deadline = min(self.deadline, time.monotonic() + within_s)
-        text = b""
-        while not text.endswith(b"\r"):
+        received, size = b"", 0
+        while size == 0 or len(received) < size:
             got = self.port.read(deadline)
             if got is None:
                 raise Trouble("no_answer", f"no whole reply within {within_s} s")
-            text += got
-            if len(text) > LONGEST_REPLY or b"\r" in text[:-1]:
+            received += got
+            size = size or self.reply_size(received)
+            if len(received) > (size or self.LONGEST_REPLY):
                 raise Trouble("garbled", "more than one reply")
-        body = body_of(text[:-1])
+        body = self.body_of(received)
         if body is None:
-            raise Trouble("garbled", f"{text!r} has a wrong checksum")
+            raise Trouble("garbled", f"{received!r} was damaged on its way")
         return body
 
     def exchange(self, command):
         """Sends a command and gives its reply. Until that has come, whole and alone, the line is suspect."""
         self.suspect = True
-        time.sleep(PAUSE_S)
-        self.port.write(framed(command))
-        reply = self.line(self.reply_s)
+        time.sleep(self.PAUSE_S)
+        self.port.write(self.framed(command))
+        reply = self.reply(self.reply_s)
         self.suspect = False
         return reply
 
     def drain(self):
         for _ in range(50):
-            if self.port.read(min(self.deadline, time.monotonic() + QUIET_S)) is None:
+            if self.port.read(min(self.deadline, time.monotonic() + self.QUIET_S)) is None:
                 return
         raise Trouble("garbled", "the line is never quiet")
 
@@ -228,138 +249,88 @@ class Bath:
         for _ in range(TRIES):
             try:
                 self.drain()
-                first, second = self.exchange("I?"), self.exchange("I?")  # CHANGE: the question for the identity
+                first, second = self.exchange(self.IDENTITY), self.exchange(self.IDENTITY)
             except Trouble as trouble:
                 reason = trouble
                 if trouble.code == "port_gone":
                     raise
                 continue
-            if first == second and first.startswith("I "):  # CHANGE: what an identity looks like, and no value does
+            if first == second and self.is_identity(first):
                 if self.known not in (None, first) or self.wanted not in first:
                     self.suspect = True
-                    raise Trouble("wrong_identity", f"{first!r} answers; are the ports swapped?")
-                return self.start_up(first)
+                    raise Trouble("wrong_identity", f"expected {self.known or self.wanted!r}, but {first!r} answers; are the ports swapped?")
+                self.known = first
+                return self.begin()
             reason = Trouble("garbled", f"two identities: {first!r} and {second!r}")
         self.suspect = True
         raise reason
 
-    def start_up(self, identity):
-        """CHANGE: what the instrument needs before it obeys, after every time its identity was asked."""
-        if self.exchange("R1") != "A" or self.exchange("R?") != "R1":
-            raise Trouble("refused", "it does not go into remote control")
-        self.known = identity
+    def begin(self):
+        """Start-up. What the instrument refuses there keeps it from settings, but neither from questions nor from "off"."""
+        self.unready = None
+        try:
+            self.start_up()
+        except Trouble as trouble:
+            if trouble.code in ("no_answer", "garbled", "port_gone"):
+                self.suspect = True
+                raise
+            self.unready = trouble
 
-    def ask(self, command, start):
-        """A question changes nothing, so it may be asked again. Gives what stands behind `start`."""
+    def repeat(self, question):
+        """What changes nothing may be asked again: calls question() on a line in step until it gives a value, TRIES times at most."""
         reason = None
-        for _ in range(TRIES):
+        for attempt in range(TRIES):
+            self.asked_again += attempt > 0
             try:
                 self.get_in_step()
-                reply = self.exchange(command)
+                return question()
             except Trouble as trouble:
                 reason = trouble
                 if trouble.code not in ("no_answer", "garbled"):
                     raise
-                continue
-            if reply.startswith("N"):
-                raise Trouble("refused", f"it says {reply}")
-            if reply.startswith(start):
-                return reply[len(start):]
-            self.suspect = True
-            reason = Trouble("garbled", f"{reply!r} is no answer to {command}")
+                self.suspect = True
         raise reason
 
-    def tell(self, command):
+    def ask(self, command, start="", meaning=str):
+        """Gives meaning(what stands behind `start` in the reply). ValueError there: it is no answer to this."""
+        def question():
+            reply = self.exchange(command)
+            if self.is_refusal(reply):
+                raise Trouble("refused", f"it says {reply}")
+            try:
+                if reply.startswith(start):
+                    return meaning(reply[len(start):])
+            except ValueError:
+                pass
+            raise Trouble("garbled", f"{reply!r} is no answer to {command}")
+        return self.repeat(question)
+
+    def tell(self, command, done, even_unready=False):
         """A setting is sent once. Whether it was taken, its acknowledgement says, and the host reads back."""
         self.get_in_step()
+        if self.unready and not even_unready:
+            raise self.unready
         reply = self.exchange(command)
-        if reply != "A":
+        if reply != done:
             raise Trouble("refused", f"{command} was answered with {reply!r}")
-
-    # ---- what the host asks ----
+        return {"done": True}
 
     def identify(self):
         self.suspect = True
         self.get_in_step()
+        if self.unready:
+            raise self.unready
         return {"value": self.known}
 
-    def number(self, command, start):
-        text = self.ask(command, start)
-        if len(text) != 7 or text[0] not in "+-" or not text[1:].replace(".", "", 1).isdigit():  # CHANGE: exactly its numbers
-            self.suspect = True
-            raise Trouble("garbled", f"{text!r} is no number")
-        return float(text)
-
-    def read_temperature(self):
-        return {"value": self.number("T?", "T")}
-
-    def read_target(self):
-        return {"value": self.number("S?", "S")}
-
-    def set_target(self, t_c):
-        text = f"S{t_c:+07.2f}"
-        if len(text) != 8:
-            raise Trouble("bad_input", f"{t_c} does not fit into the command")
-        self.tell(text)
-        if f"S{self.number('S?', 'S'):+07.2f}" != text:
-            raise Trouble("mismatch", "it reads back another setpoint")
-        return {"done": True}
-
-    def read_output(self):
-        state = self.ask("H?", "H")
-        if state not in ("0", "1"):
-            raise Trouble("garbled", f"{state!r} is no state")
-        if state == "0":
-            self.told_to_heat = False
-        return {"value": state == "1"}
-
-    def set_output(self, on):
-        if on:
-            self.told_to_heat = True
-            self.tell("H1")
-            return {"done": True}
-        if self.suspect and self.port.fd is not None:
-            self.port.write(framed("H0"))  # at once, whatever else is on the line
-        self.tell("H0")
-        self.tell("P1")  # CHANGE: what belongs to a parked instrument: standby, here
-        if self.ask("P?", "P") != "1":
-            raise Trouble("mismatch", "it does not go to standby")
-        return {"done": True}
-
-    def leave_off(self):
-        """Looks first, unless it was told to heat: a bath that is off is left alone. True: proved."""
-        end, first = time.monotonic() + OFF_WITHIN_S, self.told_to_heat
-        while time.monotonic() < end:
-            self.deadline = min(end, time.monotonic() + 5)
-            try:
-                if first:
-                    self.set_output(False)
-                if not self.read_output()["value"]:
-                    return True
-            except Trouble as trouble:
-                print(f"switching off: {trouble.code}: {trouble.detail}", flush=True)
-                time.sleep(0.5)
-            first = True
-        return False
+    def leave(self):
+        """At the end of standard input: the exit code."""
+        return 0
 
 
-def answer(bath, request):
-    ask = request["ask"]
-    calls = {"identify": bath.identify, "read_temperature": bath.read_temperature, "read_target": bath.read_target,
-             "read_output": bath.read_output, "set_target": lambda: bath.set_target(request["t_c"]),
-             "set_output": lambda: bath.set_output(request["on"])}
-    if ask not in calls:
-        return {"error": {"code": "refused", "detail": f"this driver knows no request {ask}"}}
-    bath.deadline = time.monotonic() + request["within_s"]
-    try:
-        return calls[ask]()
-    except Trouble as trouble:
-        return {"error": {"code": trouble.code, "detail": trouble.detail}}
-
-
-def main():
+def serve(kind, role, driver, revision):
+    """The whole of main(): greets, and answers until the end of standard input. `kind`: the instrument's class."""
     def stop(*_):
-        host.gone = True  # as if the host were gone: off, then the end
+        host.gone = True  # as if the host were gone
 
     host = Host()
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
@@ -368,23 +339,156 @@ def main():
     if first is None:
         return 0
     hello = json.loads(first)
-    if hello["hello"] != PROTOCOL or hello["role"] != "heat_source":
-        host.say(hello=PROTOCOL, driver=DRIVER, revision=REVISION,
-                 error={"code": "refused", "detail": f"this driver speaks {PROTOCOL} and is for a heat source"})
+    if hello["hello"] != PROTOCOL or hello["role"] != role:
+        host.say(hello=PROTOCOL, driver=driver, revision=revision,
+                 error={"code": "refused", "detail": f"this driver speaks {PROTOCOL} and is for a {role.replace('_', ' ')}"})
         return 2
-    host.say(hello=PROTOCOL, driver=DRIVER, revision=REVISION)
-    bath, asked = Bath(host, hello), False
+    host.say(hello=PROTOCOL, driver=driver, revision=revision)
+    instrument, asked = kind(host, hello), False
     while (line := host.next_line()) is not None:
         request, asked = json.loads(line), True
         try:
-            host.say(id=request["id"], **answer(bath, request))
+            host.say(id=request["id"], **answer(instrument, request))
         except Overtaken:
-            bath.suspect = True
+            instrument.suspect = True
     host.deaf = True
-    if not asked or bath.leave_off():
-        return 0
-    print("the output could not be proved off: look at the bath now", flush=True)
-    return 1
+    return instrument.leave() if asked else 0
 
 
-sys.exit(main())
+def answer(instrument, request):
+    call = instrument.calls(request).get(request["ask"])
+    if call is None:
+        return {"error": {"code": "refused", "detail": f"this driver knows no request {request['ask']}"}}
+    instrument.deadline, instrument.asked_again = time.monotonic() + request["within_s"], 0
+    try:
+        told = call()
+    except Trouble as trouble:
+        told = {"error": {"code": trouble.code, "detail": trouble.detail}}
+    return dict(told, asked_again=instrument.asked_again) if instrument.asked_again else told
+
+
+# ---- the same in every heat source ----
+OFF_WITHIN_S = 25  # after the end of standard input
+
+
+class HeatSource(Instrument):
+    """THEIRS, besides: read_temperature(), read_target(), set_target(), output(), and the settings of the output."""
+
+    def __init__(self, host, hello):
+        super().__init__(host, hello)
+        self.told_to_heat = False  # and not read as off since
+
+    def calls(self, request):
+        return {"identify": self.identify, "read_temperature": lambda: {"value": self.read_temperature()},
+                "read_target": lambda: {"value": self.read_target()}, "read_output": lambda: {"value": self.read_output()},
+                "set_target": lambda: self.set_target(request["t_c"]), "set_output": lambda: self.set_output(request["on"])}
+
+    def read_output(self):
+        on = self.output()
+        if not on:
+            self.told_to_heat = False
+        return on
+
+    def set_output(self, on):
+        if on:
+            self.told_to_heat = True
+            return self.tell(self.ON, self.DONE)
+        if self.suspect and self.port.fd is not None:
+            self.port.write(self.framed(self.OFF))  # at once, whatever else is on the line
+        self.tell(self.OFF, self.DONE, even_unready=True)
+        self.park()
+        return {"done": True}
+
+    def leave(self):
+        """Looks first, unless it was told to heat: a source that is off is left alone. 0: off is proved."""
+        end, first = time.monotonic() + OFF_WITHIN_S, self.told_to_heat
+        while time.monotonic() < end:
+            self.deadline = min(end, time.monotonic() + 5)
+            try:
+                if first:
+                    self.set_output(False)
+                if not self.read_output():
+                    return 0
+            except Trouble as trouble:
+                print(f"switching off: {trouble.code}: {trouble.detail}", flush=True)
+                time.sleep(0.5)
+            first = True
+        print("the output could not be proved off: look at the heat source now", flush=True)
+        return 1
+
+
+# ---- this instrument ----
+DRIVER, REVISION = "python-bath", "1"  # a name of your own, and a revision that you raise with every change
+
+
+def exclusive_or(text):
+    total = 0
+    for byte in text.encode():
+        total ^= byte
+    return f"{total:02X}"
+
+
+def number(text):
+    """Exactly its numbers: +035.00. ValueError: it is none."""
+    if len(text) != 7 or text[0] not in "+-" or not text[1:].replace(".", "", 1).isdigit():
+        raise ValueError
+    return float(text)
+
+
+def state(text):
+    if text not in ("0", "1"):
+        raise ValueError
+    return text == "1"
+
+
+class Bath(HeatSource):
+    PAUSE_S = 0.005
+    LINE_END = b"\r"
+    IDENTITY = "I?"
+    ON, OFF, DONE = "H1", "H0", "A"
+
+    def framed(self, command):
+        return f"{command}*{exclusive_or(command)}\r".encode()
+
+    def body_of(self, reply):
+        body = reply.decode("ascii", "replace").rpartition("*")[0]
+        return body if body and self.framed(body) == reply else None
+
+    def is_identity(self, reply):
+        return reply.startswith("I ")
+
+    def is_refusal(self, reply):
+        return reply.startswith("N")
+
+    def start_up(self):
+        if self.exchange("R1") != "A" or self.exchange("R?") != "R1":
+            raise Trouble("refused", "it does not go into remote control")
+
+    def park(self):
+        """Behind every "off": what belongs to a parked instrument."""
+        self.tell("P1", "A", even_unready=True)
+        if self.ask("P?", "P") != "1":
+            raise Trouble("mismatch", "it does not go to standby")
+
+    def read_temperature(self):
+        return self.ask("T?", "T", number)
+
+    def read_target(self):
+        return self.ask("S?", "S", number)
+
+    def set_target(self, t_c):
+        text = f"{t_c:+07.2f}"
+        if len(text) != 7:
+            raise Trouble("bad_input", f"{t_c} does not fit into the command")
+        self.tell(f"S{text}", "A")
+        if self.read_target() != float(text):
+            raise Trouble("mismatch", "it reads back another setpoint")
+        return {"done": True}
+
+    def output(self):
+        """True: it may heat."""
+        return self.ask("H?", "H", state)
+
+
+if __name__ == "__main__":
+    sys.exit(serve(Bath, "heat_source", DRIVER, REVISION))

@@ -68,14 +68,22 @@ Result<DialectFile> sound_dialect(const std::string& name) {
   auto read = read_dialect_file(dialect_path(name));
   if (auto* file = std::get_if<DialectFile>(&read)) return std::move(*file);
   for (const plan::Fault& fault : std::get<std::vector<plan::Fault>>(read)) tell(plan::text(fault));
-  return bad_argument("reading the driver \"" + name + "\"",
-                      "it is neither a driver (nightwell drivers list) nor a sound dialect");
+  return bad_argument(
+      "reading the driver \"" + name + "\"",
+      "it is neither a driver (nightwell drivers list) nor a sound dialect; of a program say what it drives, "
+      "--for heat_source or --for scanner");
 }
 
-bool is_program(const std::string& file) {
+// Whoever says what it drives, or names a file that can be run, means a program: what is wrong with it is told as a program's fault.
+bool is_program(const Arguments& arguments) {
+  const std::string& file = arguments.driver;
+  if (file.ends_with(".json")) return false;
   std::error_code ignored;
-  return !file.ends_with(".json") && std::filesystem::is_regular_file(file, ignored) &&
-         ::access(file.c_str(), X_OK) == 0;
+  if (!arguments.role.empty()) {
+    const std::filesystem::path dialect = dialect_path(file);  // a shipped one's name may come with --for, too
+    return dialect == file || !std::filesystem::exists(dialect, ignored);
+  }
+  return std::filesystem::is_regular_file(file, ignored) && ::access(file.c_str(), X_OK) == 0;
 }
 
 Result<void> choose_program(const Arguments& arguments, Subject& subject) {
@@ -155,7 +163,7 @@ Result<void> choose_driver(const Arguments& arguments, const instrument::Registr
     subject.heats = registry.sources.contains(arguments.driver);
     return {};
   }
-  if (is_program(arguments.driver)) return choose_program(arguments, subject);
+  if (is_program(arguments)) return choose_program(arguments, subject);
   auto read = sound_dialect(arguments.driver);
   if (!read) return read.error();
   subject.dialect = std::move(read).value();
@@ -426,7 +434,8 @@ void check(Context& context, const Arguments& arguments) {
   if (keeper) wishes.before_heat = [&](double safe_c) { return keeper->arm(parking_setup(*subject, safe_c)); };
   if (!arguments.json) wishes.told = print;
   if (!arguments.json && !subject->port)
-    say("No instrument is asked: this is a mirror made of the dialect " + shown(subject->mirrored->name) + ".\n\n");
+    say("No instrument is asked: this is a mirror made of the dialect " + shown(subject->mirrored->name) +
+        (subject->dialect ? "" : "; a driver that speaks otherwise is tried on --port") + ".\n\n");
   if (const std::size_t steps = start_up_steps(*subject); subject->port && steps > 0)
     tell("the " + std::to_string(steps) + " start-up step" + (steps == 1 ? "" : "s") +
          " of the dialect follow the identity" + (wishes.careful ? ", with --careful too" : "") +

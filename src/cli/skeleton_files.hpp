@@ -11,6 +11,8 @@ namespace nightwell::cli::skeleton_files {
 [[nodiscard]] std::string_view register_dialect();
 // demo/drivers.
 [[nodiscard]] std::string_view python_source();
+[[nodiscard]] std::string_view python_scanner();
+[[nodiscard]] std::string_view python_scanner_simulator();
 [[nodiscard]] std::string_view cpp_source();
 [[nodiscard]] std::string_view cpp_source_cmake();
 [[nodiscard]] std::string_view cpp_source_mirror();

@@ -17,7 +17,8 @@ namespace texts = skeleton_files;
 struct SkeletonFile {
   std::string name;  // NAME in it becomes the new driver's
   std::string_view (*text)();
-  std::string own_name;  // what in the text becomes the new driver's name; empty: nothing
+  std::string own_name;                   // what in the text becomes the new driver's name; empty: nothing
+  std::string_view (*whole)() = nullptr;  // the example that the text imports what all driver programs share from
 };
 
 // In these commands FOLDER and NAME become the new folder and the new driver's name.
@@ -26,6 +27,7 @@ struct SkeletonKind {
   std::vector<SkeletonFile> files;
   std::string build;  // empty: nothing has to be built
   std::string check;
+  std::string simulated{};  // options of the check on FOLDER/simulator.py; empty: the check has a mirror
 };
 
 const std::vector<SkeletonKind>& kinds() {
@@ -48,6 +50,13 @@ const std::vector<SkeletonKind>& kinds() {
        {{"NAME.py", texts::python_source, "python-bath"}},
        "",
        check + "FOLDER/NAME.py --for heat_source --mirror terse-bath"},
+      {"scanner-program",
+       "Python",
+       {{"NAME.py", texts::python_scanner, "counting-scanner", texts::python_source},
+        {"simulator.py", texts::python_scanner_simulator, ""}},
+       "",
+       check + "FOLDER/NAME.py --for scanner",
+       "--channels 1,7 --missing-channel 9 --reply 0.5"},
       {"source-cpp",
        "C++",
        {{"NAME.cpp", texts::cpp_source, "two-thermometer-bath"},
@@ -85,13 +94,34 @@ std::string command_line(const std::string& pattern, const std::string& folder, 
   return replaced(replaced(pattern, "NAME", name), "FOLDER", folder);
 }
 
+// The text of a driver program is one file, and so its hash in the journal is that of all of it: what the tree's example imports from
+// another one stands in it instead. Both have it between the same mark and the next one.
+std::string in_one_file(std::string text, std::string_view whole) {
+  constexpr std::string_view mark = "\n# ---- the same in every driver program ----\n", next = "\n# ---- ";
+  const std::size_t to = text.find(mark), from = whole.find(mark);
+  const std::size_t to_end = text.find(next, to + mark.size()), from_end = whole.find(next, from + mark.size());
+  if (to == std::string::npos || to_end == std::string::npos || from_end == std::string_view::npos) return text;
+  return text.replace(to, to_end - to, whole.substr(from, from_end - from));
+}
+
+std::string text_of(const SkeletonFile& file) {
+  const std::string text(file.text());
+  return file.whole == nullptr ? text : in_one_file(text, file.whole());
+}
+
 std::string script_of(const SkeletonKind& kind, const std::string& name) {
-  std::string out =
-      "#!/bin/sh\n# Against a mirror. With the instrument: add --careful --port …, then --port … --lowest C --highest "
-      "C;\n"
-      "# a scanner: --port … --channels 101,102.\nhere=$(dirname \"$0\")\n";
+  const bool heats = kind.check.find("--for scanner") == std::string::npos && kind.name != "scanner-dialect";
+  std::string out = "#!/bin/sh\n# Against ";
+  out += kind.simulated.empty() ? "a mirror" : "simulator.py";
+  out += heats ? ". With the instrument: --careful --port …, then --port … --lowest C --highest C.\n"
+               : ". With the instrument: --port … --channels 101,102.\n";
+  out += "here=$(dirname \"$0\")\n";
   if (!kind.build.empty()) out += "{ " + command_line(kind.build, "\"$here\"", name) + "; } >&2 || exit\n";
-  return out + "exec " + command_line(kind.check, "\"$here\"", name) + " \"$@\"\n";
+  const std::string check = command_line(kind.check, "\"$here\"", name);
+  if (kind.simulated.empty()) return out + "exec " + check + " \"$@\"\n";
+  return out + "case \" $*\" in *\" --port\"*) exec " + check + " \"$@\" ;; esac\n" + "port=${TMPDIR:-/tmp}/" + name +
+         "-$$\n" + "exec python3 \"$here\"/simulator.py \"$port\" " + check + " --port pty:\"$port\" " +
+         kind.simulated + " \"$@\"\n";
 }
 
 Result<void> write_new(const fs::path& path, std::string_view text) {
@@ -131,8 +161,7 @@ Result<Skeleton> make_skeleton(const std::string& kind, const std::string& name)
     return bad_skeleton(problem ? problem.message() : "the folder \"" + name + "\" is there; nothing is written over");
   std::vector<std::pair<fs::path, std::string>> files;
   for (const SkeletonFile& file : found->files)
-    files.emplace_back(folder / replaced(file.name, "NAME", name),
-                       replaced(std::string(file.text()), file.own_name, name));
+    files.emplace_back(folder / replaced(file.name, "NAME", name), replaced(text_of(file), file.own_name, name));
   files.emplace_back(folder / "check.sh", script_of(*found, name));
 
   Skeleton made;
@@ -143,7 +172,7 @@ Result<Skeleton> make_skeleton(const std::string& kind, const std::string& name)
     made.files.push_back(path);
   }
   made.how_to_build = command_line(found->build, name, name);
-  made.how_to_try = command_line(found->check, name, name);
+  made.how_to_try = found->simulated.empty() ? command_line(found->check, name, name) : name + "/check.sh";
   return made;
 }
 

@@ -25,7 +25,10 @@ const json& finding_of(const json& findings, const std::string& channel) {
 
 std::string survey_text(const json& status) {
   const json& findings = list_at(at(status, "survey"), "findings");
-  std::string out = findings.empty() ? "nothing found wrong\n" : "";
+  const bool whole = raw_text_at(status, "ending") == "finished";
+  std::string out = !whole             ? "DID NOT FINISH: nothing is known of a channel without a reading\n"
+                    : findings.empty() ? "nothing found wrong\n"
+                                       : "";
   for (const json& finding : findings)
     out += text_at(finding, "channel") + ": " + words(raw_text_at(finding, "finding")) + ", " +
            text_at(finding, "text") + "\n";

@@ -146,8 +146,12 @@ void write_calls(Page& page, const json& status) {
   const json& parked = at(status, "parked");
   if (!parked.is_object()) return;
   const bool confirmed = flag_at(parked, "confirmed").value_or(false);
+  const bool untouched = flag_at(parked, "untouched").value_or(false);
   page.sentence("PARKED",
-                confirmed ? "every source was seen to be safe" : "NOT CONFIRMED: go and see that the heat is off");
+                !confirmed ? "NOT CONFIRMED: go and see that the heat is off"
+                : untouched
+                    ? "NOT SEEN: a source was never reached, so this run told it nothing; look whether it is off"
+                    : "every source was seen to be safe");
   if (const auto cause = words(raw_text_at(parked, "cause")); !cause.empty()) page.sentence("", "cause: " + cause);
   page.sentence("", text_at(parked, "text"));
 }

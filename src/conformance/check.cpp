@@ -89,9 +89,14 @@ Session::Said missing_channel_case(Session& session, instrument::Scanner& scanne
     wishes.refuse_next();
   else
     return skipped("no channel is known that the instrument must refuse (--missing-channel)");
+  const std::size_t mark = session.line().mark();
   const auto called = session.call(value_of_channel(scanner, channel));
   if (called.ok()) return failed("gave " + told(called) + " where the instrument refused");
   if (!called.result) return failed(called.trouble);
+  if (refused_by_itself(session, called.result->error(), mark))
+    return skipped(
+        "the driver refuses it itself and asked nothing, so the instrument could not: name a channel that the driver "
+        "lets through (--missing-channel), where there is one");
   if (called.result->error().code != Errc::refused)
     return failed("said " + told(called) + " where the instrument refused: " + called.result->error().text());
   const auto next = session.ask_until_answered(questions.front());

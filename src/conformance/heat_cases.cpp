@@ -219,7 +219,12 @@ class HeatCases {
       wishes.refuse_next();
     else
       return skipped("no target is known that the instrument must refuse (--refused-target)");
+    const std::size_t mark = session_.line().mark();
     const auto done = session_.call(source_.set_target(t_c));
+    if (done.result && !done.ok() && refused_by_itself(session_, done.result->error(), mark))
+      return skipped(
+          "the driver refuses it itself and sent nothing, so the instrument could not: name a target that the driver "
+          "lets through (--refused-target), where there is one");
     const auto now = target_now();
     if (done.ok()) return failed("said \"done\" to what the instrument refuses");
     if (!done.result) return failed(done.trouble);

@@ -63,10 +63,18 @@ Said identify_case(Session& session, const std::string& wanted) {
   return passed(quoted(text) + ", twice the same");
 }
 
+// The sensor, in the instrument's own words: nothing is wrong with the driver.
+bool speaks_of_the_sensor(Errc code) {
+  return code == Errc::open_sensor || code == Errc::overload || code == Errc::out_of_range;
+}
+
 Said plain_case(Session& session, Question& question) {
   for (int i = 0; i < 2; ++i)
     if (!session.learn(question)) {
       const auto again = session.call(question.ask());
+      if (again.result && !again.ok() && speaks_of_the_sensor(again.result->error().code))
+        return failed("no value to compare with: " + again.result->error().text() +
+                      "; the driver may be right: name channels (--channels) that have a sensor");
       return failed("no answer on a line without faults: " +
                     (again.result && !again.ok() ? again.result->error().text() : told(again)));
     }
@@ -107,7 +115,10 @@ Said spoiled_case(Session& session, const Pair& pair, Spoil spoil) {
 }
 
 Said late_row_case(Session& session, const Pair& pair) {
-  if (pair.second == nullptr) return skipped("all answers are alike here: one taken for another would not show");
+  if (pair.second == nullptr)
+    return skipped(
+        "all answers are within a thousandth of each other: one taken for another would not show (a scanner: name "
+        "--channels whose sensors read differently)");
   session.line().spoil(Spoil::late, late_in_a_row);
   std::string story;
   for (int i = 0; i < late_in_a_row; ++i) {

@@ -21,7 +21,8 @@ std::size_t Findings::count(Verdict verdict) const {
 }
 
 Duration bound_for(const instrument::ConnectionSettings& settings) {
-  if (settings.driver == instrument::program_driver) return 8 * settings.reply + std::chrono::seconds(5);
+  // A program that hangs is killed by its host within this: what the host then says is better than that the call did not end.
+  if (settings.driver == instrument::program_driver) return 8 * settings.reply + std::chrono::seconds(7);
   return 6 * settings.reply + std::chrono::seconds(2);
 }
 
@@ -37,6 +38,10 @@ std::string told(const Called<bool>& called) {
 
 bool is_typed(Errc code) {
   return code != Errc::unexpected && code != Errc::bad_input && code != Errc::not_found;
+}
+
+bool refused_by_itself(const Session& session, const Error& error, std::size_t mark) {
+  return (error.code == Errc::bad_input || error.code == Errc::out_of_range) && session.sent_since(mark).empty();
 }
 
 bool Question::could_be(double value) const {

@@ -36,6 +36,10 @@ template <class T>
 // An error that says something about the line or the instrument. The others say that the driver is at a loss.
 [[nodiscard]] bool is_typed(Errc code);
 
+class Session;
+// The driver found the call itself wrong, and nothing was sent since `mark` was made: the instrument had no say.
+[[nodiscard]] bool refused_by_itself(const Session& session, const Error& error, std::size_t mark);
+
 // A question whose answer changes little between two looks.
 struct Question {
   std::string name;  // "reading the temperature"

@@ -158,14 +158,18 @@ void Daemon::start(const Json& request, const Reply& reply) {
 }
 
 Result<void> Daemon::instruments_free(const sequence::Plan& plan) const {
-  std::map<std::string, std::string> in_use;
+  std::map<std::string, std::string> in_use;  // port: by whom
   for (const auto& [id, run] : runs_)
     if (!run->idle())
-      for (const auto& port : ports_of(run->plan())) in_use[port_name(port)] = id;
+      for (const auto& port : ports_of(run->plan()))
+        in_use[port_name(port)] = run->done()
+                                      ? "is still held by run " + id +
+                                            ", which is over, but a guardian of it has yet to prove its source off: "
+                                            "guardian-*.log in the run's folder says what it waits for"
+                                      : "belongs to run " + id + " until it has ended";
   for (const auto& port : ports_of(plan))
     if (const auto found = in_use.find(port_name(port)); found != in_use.end())
-      return Error{Errc::refused, "starting a run",
-                   found->first + " belongs to run " + found->second + " until it has ended", ""};
+      return Error{Errc::refused, "starting a run", found->first + " " + found->second, ""};
   return {};
 }
 

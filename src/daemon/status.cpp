@@ -124,7 +124,7 @@ Json parked_json(const Plan& plan, const Run& run, const StatusFacts& facts) {
     if (facts.parked[s] && !facts.parked[s]->text.empty())
       text += (text.empty() ? "" : "; ") + plan.sources[s].name + ": " + facts.parked[s]->text;
   }
-  return {{"cause", parked->cause}, {"confirmed", confirmed}, {"text", text}};
+  return {{"cause", parked->cause}, {"confirmed", confirmed}, {"untouched", parked->untouched}, {"text", text}};
 }
 
 }  // namespace

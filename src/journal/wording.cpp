@@ -70,7 +70,16 @@ std::string shown(std::string_view text) {
 
 std::string words(std::string_view name) {
   std::string out = shown(name);
-  std::replace(out.begin(), out.end(), '_', ' ');
+  for (std::size_t begin = 0; begin < out.size();) {
+    const std::size_t end = std::min(out.find(' ', begin), out.size());
+    const std::string_view word = std::string_view(out).substr(begin, end - begin);
+    const std::string_view bare = word.substr(0, word.find_last_not_of(":;,.") + 1);
+    const bool is_of_the_format =
+        bare.find_first_not_of("abcdefghijklmnopqrstuvwxyz0123456789_") == std::string_view::npos;
+    const auto at = out.begin() + static_cast<std::ptrdiff_t>(begin);
+    if (is_of_the_format) std::replace(at, at + static_cast<std::ptrdiff_t>(word.size()), '_', ' ');
+    begin = end + 1;
+  }
   return out;
 }
 

@@ -25,7 +25,8 @@ namespace nightwell::journal {
 // Text from outside, safe for a terminal and on one line.
 [[nodiscard]] std::string shown(std::string_view text);
 
-// The word for people of a state or an outcome: "not_settled" is "not settled".
+// The words for people of a state, an outcome or a cause: "not_settled" is "not settled". Names of the format alone, a text's paths
+// stay as they are.
 [[nodiscard]] std::string words(std::string_view name);
 
 // Columns that a text takes, counting each character as one.

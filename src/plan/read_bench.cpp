@@ -155,17 +155,30 @@ Driver read_program_driver(ObjectReader& inside, const std::map<std::string, Pro
   return driver;
 }
 
+std::string driver_rule(const std::vector<std::string>& known) {
+  return one_of(known) + R"(, or a file beside the bench: {"dialect": FILE} or {"program": FILE})";
+}
+
 // A driver of the tree by its name, {"dialect": PATH} or {"program": PATH}.
 Driver read_driver(ObjectReader& reader, const std::vector<std::string>& known, dialect::Role role,
                    const DriverFiles& files) {
   Driver driver;
   const Json* value = reader.peek("driver");
   if (value == nullptr || !value->is_object()) {
-    driver.name = reader.word("driver", as_words(known)).value_or("");
+    const std::string* word = value != nullptr && value->is_string() ? &value->get_ref<const std::string&>() : nullptr;
+    if (value == nullptr || (word != nullptr && std::find(known.begin(), known.end(), *word) != known.end()))
+      driver.name = reader.word("driver", as_words(known)).value_or("");
+    else
+      reader.refuse("driver", driver_rule(known), word != nullptr ? meant(*word, known) : "");
     return driver;
   }
   auto inside = reader.object("driver");
   if (!inside) return driver;
+  if (!inside->has("program") && !inside->has("dialect")) {
+    const std::string found = value->empty() ? "an empty object" : "the key " + in_quotes(value->begin().key());
+    reader.faults().add(reader.place("driver"), found, driver_rule(known));
+    return driver;
+  }
   if (inside->has("program")) return read_program_driver(*inside, files.programs);
   const auto path = inside->text("dialect", ranges::longest_path);
   inside->finish();

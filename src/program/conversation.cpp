@@ -129,7 +129,8 @@ struct Conversation::Child : std::enable_shared_from_this<Conversation::Child> {
   [[nodiscard]] Error why() const {
     if (fault) return *fault;
     const std::string last = words.last();
-    return simple(Errc::port_gone, how_it_ended + (last.empty() ? "" : "; its last words: " + last));
+    return simple(Errc::port_gone, how_it_ended + (greeting ? " before it had greeted" : "") +
+                                       (last.empty() ? "" : "; its last words: " + last));
   }
 
   void fail(Error error) {

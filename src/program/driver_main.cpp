@@ -200,6 +200,8 @@ class Server {
                     ""};
     Answer answer;
     answer.id = request.id;
+    // What was asked, of what, the host knows and says itself.
+    if (!value) value = Error{value.error().code, "", value.error().detail, value.error().where};
     answer.value = std::move(value);
     answer.asked_again = times_asked_again() - asked_again_;
     say(to_line(answer));

@@ -4,8 +4,11 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include <algorithm>
+#include <array>
 #include <cerrno>
 #include <optional>
+#include <string_view>
 #include <system_error>
 
 #include "journal/file.hpp"
@@ -26,6 +29,32 @@ std::string changeable(const struct stat& facts, Owner owner) {
   return "";
 }
 
+// Why the system could not run this file as the script that it is; empty: it could, it is no script, or it cannot be read. Else all
+// that one sees is "No such file or directory" about a file that is there, or "Exec format error".
+std::string unfit_script(const std::string& path) {
+  const journal::File file(::open(path.c_str(), O_RDONLY | O_CLOEXEC | O_NONBLOCK));
+  std::array<char, 256> start{};  // the system itself looks no further
+  const ssize_t got = file.fd() < 0 ? -1 : ::read(file.fd(), start.data(), start.size());
+  if (got < 0) return "";
+  std::string_view line(start.data(), static_cast<std::size_t>(got));
+  line = line.substr(0, line.find('\n'));
+  if (!line.starts_with("#!")) {
+    const bool is_text = std::none_of(
+        line.begin(), line.end(), [](unsigned char c) { return (c < 0x20 && c != '\t' && c != '\r') || c == 0x7f; });
+    return is_text ? "it is no program: the first line of a script names its interpreter, as #!/usr/bin/env python3"
+                   : "";
+  }
+  if (line.ends_with('\r'))
+    return "its lines end with CR LF, and the CR becomes part of its interpreter's name: write it with LF alone";
+  line.remove_prefix(2);
+  line.remove_prefix(std::min(line.size(), line.find_first_not_of(" \t")));
+  const std::string interpreter(line.substr(0, line.find_first_of(" \t")));
+  if (interpreter.empty()) return "its first line, #!, names no interpreter";
+  if (::access(interpreter.c_str(), X_OK) != 0)
+    return "its first line names the interpreter \"" + interpreter + "\": " + journal::system_text(errno);
+  return "";
+}
+
 }  // namespace
 
 Result<fs::path> trusted_program(const std::string& path, const std::string& doing, Owner owner) {
@@ -33,8 +62,12 @@ Result<fs::path> trusted_program(const std::string& path, const std::string& doi
   const fs::path real = fs::canonical(path, failed);
   if (failed) return Error{Errc::not_found, doing, failed.message(), path};
   struct stat facts {};
-  if (::stat(real.c_str(), &facts) != 0 || !S_ISREG(facts.st_mode) || ::access(real.c_str(), X_OK) != 0)
+  if (::stat(real.c_str(), &facts) != 0 || !S_ISREG(facts.st_mode))
+    return Error{Errc::bad_input, doing, "a folder, or no file at all: name the program itself", real.string()};
+  if (::access(real.c_str(), X_OK) != 0)
     return Error{Errc::bad_input, doing, "no file that this user may run: chmod a+x", real.string()};
+  if (const std::string why = unfit_script(real.string()); !why.empty())
+    return Error{Errc::bad_input, doing, why, real.string()};
   for (fs::path part = real;; part = part.parent_path()) {
     if (::lstat(part.c_str(), &facts) != 0) return Error{Errc::not_found, doing, "it has just gone", part.string()};
     if (const std::string why = changeable(facts, owner); !why.empty())

@@ -15,7 +15,8 @@ enum class Owner { root_or_us, anybody };
 
 // The program behind a path, with its links resolved, if nobody but root and this program's user can change it: it and every
 // folder above it belong to one of them, and no group and no other may write there (a folder with the sticky bit set will do).
-// `doing` stands in the error. Errors: not_found; bad_input (not a file that can be run); refused (somebody else could change it).
+// `doing` stands in the error. Errors: not_found; bad_input (not a file that can be run, or a
+// script without an interpreter that is there); refused (somebody else could change it).
 [[nodiscard]] Result<std::filesystem::path> trusted_program(const std::string& path, const std::string& doing,
                                                             Owner owner = Owner::root_or_us);
 

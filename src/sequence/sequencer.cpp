@@ -93,6 +93,7 @@ class Step {
   void on(const SourceParked& parked) {
     if (auto* state = std::get_if<Parked>(&run_.state)) {
       state->confirmed[parked.source] = parked.confirmed || parked.untouched;
+      state->untouched = state->untouched || parked.untouched;
       close_if_all_parked();
       return;
     }
@@ -100,6 +101,7 @@ class Step {
     park(plan_.sources[parked.source].name + " was parked by its guardian: " + parked.cause);
     if (auto* state = std::get_if<Parked>(&run_.state)) {
       state->confirmed[parked.source] = parked.confirmed || parked.untouched;
+      state->untouched = state->untouched || parked.untouched;
       close_if_all_parked();
     }
   }

@@ -90,6 +90,8 @@ struct Parked {
   std::string cause;
   std::vector<bool> confirmed;  // per source; attended sources count as confirmed by nobody and are skipped
   std::string text;
+  bool untouched =
+      false;  // one of those counts as confirmed because this run never told it anything: nobody has seen it
 };
 struct Finished {};
 struct Stopped {};

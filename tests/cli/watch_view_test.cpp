@@ -9,11 +9,13 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "cli/survey_text.hpp"
 #include "cli/wording.hpp"
 #include "status_example.hpp"
 
 using nightwell::cli::bar;
 using nightwell::cli::render;
+using nightwell::cli::survey_text;
 using nightwell::cli_test::status_example;
 using nlohmann::json;
 
@@ -83,6 +85,19 @@ TEST_CASE("a park that nobody confirmed stands out, even on the lowest terminal"
   safe["parked"]["confirmed"] = true;
   CHECK(render(safe, 80, 24).find("every source was seen to be safe") != std::string::npos);
   CHECK(render(safe, 80, 24).find("NOT CONFIRMED") == std::string::npos);
+  safe["parked"]["untouched"] = true;  // its identity was never read: that nothing was told to it is not that it is off
+  CHECK(render(safe, 80, 24).find("seen to be safe") == std::string::npos);
+  CHECK(render(safe, 80, 24).find("NOT SEEN") != std::string::npos);
+}
+
+TEST_CASE("a survey that did not finish does not say that all is well") {
+  json status = {{"ending", "finished"},
+                 {"survey", {{"findings", json::array()}}},
+                 {"channels", json::array({{{"name", "c1"}, {"t_c", nullptr}}})}};
+  CHECK(survey_text(status).find("nothing found wrong") != std::string::npos);
+  status["ending"] = "parked";
+  CHECK(survey_text(status).find("nothing found wrong") == std::string::npos);
+  CHECK(survey_text(status).find("DID NOT FINISH") != std::string::npos);
 }
 
 TEST_CASE("whatever is missing or of another type is left out") {

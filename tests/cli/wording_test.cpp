@@ -35,6 +35,14 @@ TEST_CASE("UTC labels lose their fraction, and what is no label stays visible") 
   CHECK(utc_text("") == "");
 }
 
+TEST_CASE("names of the format are words for people, and a path in a cause stays a path") {
+  CHECK(words("not_settled") == "not settled");
+  CHECK(words("lease_ran_out: bath") == "lease ran out: bath");
+  CHECK(words("asking the identity of bath (/srv/lab_a/my_driver.py): no such file") ==
+        "asking the identity of bath (/srv/lab_a/my_driver.py): no such file");
+  CHECK(words("") == "");
+}
+
 TEST_CASE("width counts characters, and clip keeps them whole") {
   CHECK(width("15 °C") == 5);
   CHECK(clip("15 °C", 5) == "15 °C");

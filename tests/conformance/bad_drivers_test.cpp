@@ -360,6 +360,7 @@ struct Try {
   std::string because;
   std::optional<double> driver_highest_c = std::nullopt;
   Mirrored (*instrument)() = nullptr;  // asked instead of the dialect's mirror
+  std::optional<double> refused_c = std::nullopt;
 };
 
 Findings check(const Try& one) {
@@ -371,6 +372,7 @@ Findings check(const Try& one) {
   wishes.lowest_c = 0;
   wishes.highest_c = 60;
   wishes.driver_highest_c = one.driver_highest_c;
+  wishes.refused_c = one.refused_c;
   wishes.refuse_next = std::move(mirror.refuse_next);
   // What is looked for was found: the rest would only take time.
   bool found = false;
@@ -394,6 +396,7 @@ void expect(const Try& one, const Findings& findings) {
   if (one.subject.empty()) {
     CHECK(findings.passed());
     CHECK(findings.outcomes.size() > 40);
+    CHECK(findings.count(Verdict::skipped) == (one.refused_c ? 1 : 0));
     return;
   }
   const auto at = std::find_if(findings.outcomes.begin(), findings.outcomes.end(), [&](const Outcome& o) {
@@ -415,6 +418,14 @@ TEST_CASE("A driver with a fault fails at the case that is there for it, and one
   const std::vector<Try> tries = {
       {plain, good, "", "", ""},
       {terse, good, "", "", ""},
+      {terse,
+       good,
+       "",
+       "",
+       "",
+       {},
+       nullptr,
+       20'000},  // more digits than its command has: the driver refuses, and asks nobody
       {plain, make_naive, "reading the temperature", name(Spoil::late), "gave 23 as the answer"},
       {plain, make_naive, "reading the temperature", name(Spoil::twice), "gave 23"},
       {plain, with<RepeatsHeat>(), "setting the target", name(Spoil::silent), "2 times"},
@@ -443,17 +454,24 @@ TEST_CASE("A driver with a fault fails at the case that is there for it, and one
 
 TEST_CASE("The shipped scanner's dialect passes against its own mirror", "[conformance]") {
   const std::string text = shipped("chatty-scanner.json");
-  Mirror mirror = mirror_of(parsed(text));
-  auto line = FaultyLine::open(std::move(mirror.far_side), Duration{});
-  REQUIRE(line.ok());
-  Wishes wishes;
-  wishes.channels = {{101, Quantity::resistance}, {102, Quantity::resistance}};
-  wishes.refuse_next = std::move(mirror.refuse_next);
-  const Findings findings =
-      check_scanner(drivers::registry().scanners.at(dialect_driver), settings_for(text), **line, wishes);
-  INFO(story(findings));
+  const auto run = [&text](std::optional<int> missing) {
+    Mirror mirror = mirror_of(parsed(text));
+    auto line = FaultyLine::open(std::move(mirror.far_side), Duration{});
+    Wishes wishes;
+    wishes.channels = {{101, Quantity::resistance}, {102, Quantity::resistance}};
+    wishes.refuse_next = std::move(mirror.refuse_next);
+    wishes.missing_address = missing;
+    return check_scanner(drivers::registry().scanners.at(dialect_driver), settings_for(text), *line.value(), wishes);
+  };
+  auto its_own = std::async(std::launch::async, run, std::nullopt);
+  auto beyond_the_dialect = std::async(std::launch::async, run, 161);
+  const Findings findings = its_own.get(), refused_by_the_driver = beyond_the_dialect.get();
+  INFO(story(findings) << story(refused_by_the_driver));
   CHECK(findings.passed());
   CHECK(findings.count(Verdict::skipped) == 0);
+  // The instrument had no say, so nothing is proved of it, and the driver is not to blame.
+  CHECK(refused_by_the_driver.passed());
+  CHECK(refused_by_the_driver.count(Verdict::skipped) == 1);
 }
 
 }  // namespace

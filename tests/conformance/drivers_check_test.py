@@ -185,6 +185,9 @@ def killed_the_guardian_parks(sim):
 
 def bad_arguments_are_told(sim):
     folder = sim.folder
+    with open(f"{folder}/plain.py", "w") as f:
+        f.write("#!/usr/bin/env python3\n")
+    os.chmod(f"{folder}/plain.py", 0o644)
     for arguments, told in [(["check", "nothing-like-it"], "neither a driver"),
                             (["check", "scpi-source"], "only a dialect has a mirror"),
                             (["check", "terse-bath", "--port", "serial:ttyUSB0"], "absolute path"),
@@ -195,6 +198,10 @@ def bad_arguments_are_told(sim):
                             (["check", "terse-bath", "--port", f"pty:{folder}/terse", "--lowest", "15", "--highest", "40",
                               "--refused-target", "700"], "the dialect refuses 700"),
                             (["show", f"{folder}/none.json"], "none.json"),
+                            (["check", f"{folder}/none.py", "--for", "scanner"], "none.py: No such file"),
+                            (["check", f"{folder}/plain.py", "--for", "scanner"], "plain.py: no file that this user may run: chmod a+x"),
+                            (["check", f"{folder}/plain.py"], "--for scanner"),
+                            (["check", folder, "--for", "scanner"], "name the program itself"),
                             (["new", "pudding", "x"], "no kind"), (["new", "source-dialect", "../x"], "a-z")]:
         outcome = run(*arguments)
         check(outcome.returncode == 2 and told in outcome.stderr, f"{arguments}: {outcome.returncode} {outcome.stderr}")
@@ -235,9 +242,21 @@ def a_new_driver_passes_at_once(sim):
         check(tried.returncode == 0, tried.stdout + tried.stderr)
         with open(report) as f:
             text = f.read()
-        check("NO INSTRUMENT WAS ASKED" in text and f"my-{kind}" in text, text[:800])
+        check(("SCAN 8, rev. 1, simulated" if kind == "scanner-program" else "NO INSTRUMENT WAS ASKED") in text and f"my-{kind}" in text, text[:800])
+        if kind == "scanner-program":  # one file, one hash: nothing of it is imported from beside it
+            check("skipped" not in tried.stdout, f"the simulator leaves no case out: {tried.stdout}")
+            with open(f"{sim.folder}/my-{kind}/my-{kind}.py") as f:
+                written = f.read()
+            check("bath_driver import" not in written and written.count("class Instrument") == 1, written[:3000])
+            once = subprocess.run([f"{sim.folder}/my-{kind}/check.sh", "--port", f"pty:{sim.folder}/none", "--channels", "1"],
+                                  capture_output=True, text=True, env=stranger)
+            open_one = subprocess.run(["python3", f"{sim.folder}/my-{kind}/simulator.py", f"{sim.folder}/eight", f"{BIN}/nightwell", "drivers", "check",
+                                       f"{sim.folder}/my-{kind}/my-{kind}.py", "--for", "scanner", "--port", f"pty:{sim.folder}/eight", "--channels", "8",
+                                       "--reply", "0.5"], capture_output=True, text=True, env=stranger)
+            check(open_one.returncode == 1 and "have a sensor" in open_one.stdout, f"an open channel is told as one: {open_one.stdout}")
+            check(once.returncode == 3 and "none" in once.stderr, f"with --port the simulator stays out of it: {once.stderr}")
 
-    kinds = ["source-dialect", "scanner-dialect", "register-dialect", "source-program"] + (["source-cpp"] if BUILD else [])
+    kinds = ["source-dialect", "scanner-dialect", "register-dialect", "source-program", "scanner-program"] + (["source-cpp"] if BUILD else [])
     with concurrent.futures.ThreadPoolExecutor(len(kinds)) as pool:
         list(pool.map(one, kinds))
 

@@ -206,6 +206,33 @@ def a_driver_whose_guardian_is_killed_switches_off():
         lab.kill(lab.daemon)  # it would wait for a guardian that is no more
 
 
+def a_survey_on_a_scanner_that_has_to_be_waited_for():
+    """The Python example as it lies in the tree, on its simulator: a value that it works out, and an open channel in its own words."""
+    with Lab(speed=20) as lab:
+        bench = Bench(lab.folder, "one").scanner("counting")
+        for number in (1, 2, 8):
+            bench.channel(f"c{number}", "counting", number, "items", PLATINUM, "resistance")
+        bench.bench["scanners"]["counting"].update(driver={"program": "counting_scanner.py"}, identity="simulated")
+        folder = f"{lab.folder}/one"
+        os.makedirs(folder, exist_ok=True)
+        for name in ("bath_driver.py", "counting_scanner.py"):
+            shutil.copy(f"{EXAMPLES}/{name}", folder)
+        link = bench.port("counting")["path"]
+        os.makedirs(os.path.dirname(link), exist_ok=True)
+        lab.spawn("counting", ["python3", f"{EXAMPLES}/counting_scanner_simulator.py", link])
+        wait_for(lambda: os.path.islink(link), 20)
+        lab.start_daemon()
+        look = {"format": "nightwell-profile/1", "profile": "look",
+                "survey": {"every_s": 20, "lasts_s": 60, "expected_c": 4, "outlier_k": 5}}
+        told = lab.command("survey", *bench.files(look))
+        run = lab.runs()[-1]["run"]
+        found = lab.records(run, "survey")[0]["findings"]
+        check(len(found) == 1 and found[0]["channel"] == "c8" and found[0]["finding"] == "open" and "its state is 1" in found[0]["text"],
+              f"{found}\n{told}")
+        # Pt100 by IEC 60751 has 101 ohm at 2.560 C and 102 ohm at 5.121 C (its equation, R = 100 (1 + 3.9083e-3 t - 5.775e-7 t^2)).
+        check(" 2.560 °C" in told and " 5.121 °C" in told, told)
+
+
 def parent_of(pid):
     with open(f"/proc/{pid}/stat") as f:
         return int(f.read().rpartition(")")[2].split()[1])
@@ -231,6 +258,7 @@ try:
     main({test.__name__: test for test in (a_night_on_two_programs_that_are_killed_in_it,
                                            a_driver_whose_guardian_is_killed_switches_off,
                                            a_program_that_will_not_do_is_told_with_its_place,
+                                           a_survey_on_a_scanner_that_has_to_be_waited_for,
                                            every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check,
                                            the_example_passes_the_conformance_run)})
 finally:

@@ -101,7 +101,7 @@ def hostile_hooks_hold_nothing_up():
         hooks.add("dies", ["started"], "#!/bin/sh\nkill -9 $$\n")
         hooks.add("changes", ["started"], "#!/bin/sh\necho never\n")
         hooks.add("elsewhere", ["started"], "#!/bin/sh\necho never\n", benches=["another bench"])
-        hooks.add("script", ["started"], "no program\n")
+        hooks.add("script", ["started"], "\x7fno program\n")
         hooks.add_recorder("good", ["started", "held", "settled", "parked", "finished"], benches=["one"])
         lab.start_sim(bench)
         lab.start_daemon(*hooks.option())
@@ -215,6 +215,9 @@ def refuses_files_that_will_not_do():
             text = refused(bent(lambda f, h: h.update(run=[path])))
             check("/hooks/0/run/0" in text and said in text, text)
         check("No such file" in refused(bent(lambda f, h: h.update(run=["/nowhere/to/be/found"]))), "no such program")
+        for text, said in (("mail root\n", "#!/usr/bin/env python3"), ("#!/bin/sh\r\n", "CR LF"), ("#!/bin/no-shell\n", '"/bin/no-shell": No such')):
+            path = hooks.program("script", text)
+            check(said in (told := refused(bent(lambda f, h: h.update(run=[path])))), told)
         os.chmod(hooks.folder, 0o777)
         check("others may write" in refused(good), "a folder in which others can put another program")
         os.chmod(hooks.folder, 0o755)

@@ -155,6 +155,21 @@ TEST_CASE("keys: unknown ones name the nearest, missing ones say so") {
        "bench",
        "/scanners/scanner-a/driver",
        {"did you mean \"scpi-scanner\"?"}},
+      {"a program named as if it were one of the tree's",
+       setting("bench", "/scanners/scanner-a/driver", "./my_scanner.py"),
+       "bench",
+       "/scanners/scanner-a/driver",
+       {"my_scanner.py", "{\"program\": FILE}", "{\"dialect\": FILE}"}},
+      {"a driver's key",
+       setting("bench", "/scanners/scanner-a/driver", {{"programm", "my_scanner.py"}}),
+       "bench",
+       "/scanners/scanner-a/driver",
+       {"found the key \"programm\"", "{\"program\": FILE}"}},
+      {"an empty driver",
+       setting("bench", "/scanners/scanner-a/driver", json::object()),
+       "bench",
+       "/scanners/scanner-a/driver",
+       {"an empty object"}},
   });
 }
 

@@ -123,6 +123,31 @@ TEST_CASE("files come through JSON as they were") {
   }
 }
 
+TEST_CASE("a script that the system could not run is told when it is looked at") {
+  const Folder folder;
+  auto files = example();
+  files.bench["sources"]["bath"]["driver"] = {{"program", "own.py"}};
+  write(folder, files);
+  fs::permissions(folder / "bench", fs::perms(0755));
+  const auto told_of = [&](const std::string& text) {
+    write(folder / "bench/own.py", text);
+    fs::permissions(folder / "bench/own.py", fs::perms(0755));
+    return texts(faults_of(gather(folder)));
+  };
+  CHECK_THAT(told_of("#!/no/such/python3\n"), Catch::Contains("interpreter \"/no/such/python3\": No such file"));
+  CHECK_THAT(told_of("#! /no/such/python3 -u\n"), Catch::Contains("interpreter \"/no/such/python3\""));
+  CHECK_THAT(told_of("#!/bin/sh\r\n"), Catch::Contains("CR LF"));
+  CHECK_THAT(told_of("#!\n"), Catch::Contains("no interpreter"));
+  CHECK_THAT(told_of("import json\n"), Catch::Contains("#!/usr/bin/env python3"));
+  CHECK_THAT(told_of(""), Catch::Contains("#!/usr/bin/env python3"));
+  CHECK(told_of("#!/bin/sh").empty());
+  CHECK(told_of("#!/bin/sh -e\n").empty());
+  CHECK(told_of(std::string("\x7f") + "ELF\x02\x01\x01").empty());  // how far a program is whole, only the system knows
+  fs::remove(folder / "bench/own.py");
+  fs::create_directory(folder / "bench/own.py");
+  CHECK_THAT(texts(faults_of(gather(folder))), Catch::Contains("name the program itself"));
+}
+
 TEST_CASE("a driver's program is frozen with its path, its arguments and its hash") {
   const Folder folder;
   auto files = example();
@@ -131,15 +156,15 @@ TEST_CASE("a driver's program is frozen with its path, its arguments and its has
   CHECK_THAT(
       texts(faults_of(gather(folder))),
       Catch::Contains("/sources/bath/driver/program: found \"own driver.sh\"") && Catch::Contains("No such file"));
-  write(folder / "bench/own driver.sh", "abc");
+  write(folder / "bench/own driver.sh", "#!/bin/sh\n");
   CHECK_THAT(texts(faults_of(gather(folder))), Catch::Contains("chmod a+x"));
   fs::permissions(folder / "bench/own driver.sh", fs::perms(0777));
   CHECK_THAT(texts(faults_of(gather(folder))), Catch::Contains("chmod go-w"));
   fs::permissions(folder / "bench/own driver.sh", fs::perms(0755));
   fs::permissions(folder / "bench", fs::perms(0755));
   const auto gathered = gather(folder);
-  // The hash of "abc": FIPS 180-4's own example, from memory of it.
-  const std::string abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+  // What sha256sum (coreutils) says of these ten bytes.
+  const std::string digest = "a8076d3d28d21e02012b20eaf7dbf75409a6277134439025f282e368e3305abf";
   for (const auto& came : {gathered, *plan::files_from_json(plan::files_to_json(gathered))}) {
     const auto loaded = plan::load(came, on());
     REQUIRE(std::holds_alternative<sequence::Plan>(loaded));
@@ -149,8 +174,8 @@ TEST_CASE("a driver's program is frozen with its path, its arguments and its has
     REQUIRE(source != plan.sources.end());
     CHECK(source->driver == "program");
     CHECK(source->program ==
-          DriverProgram{"own driver.sh", (folder / "bench/own driver.sh").string(), {"--port", ""}, abc});
-    CHECK(plan.files.at("own driver.sh") == abc);
+          DriverProgram{"own driver.sh", (folder / "bench/own driver.sh").string(), {"--port", ""}, digest});
+    CHECK(plan.files.at("own driver.sh") == digest);
   }
   files.bench["sources"]["bath"]["driver"]["arguments"] = {"a\nb", 1};
   files.bench["sources"]["bath"]["wire_log"] = true;

@@ -156,7 +156,7 @@ TEST_CASE("what a driver does wrong is a typed error that says what it was") {
     const char* part;
   };
   const auto wrong = GENERATE(
-      Wrong{"dies_before_hello", Errc::port_gone, "exit code 7; its last words: no such library"},
+      Wrong{"dies_before_hello", Errc::port_gone, "exit code 7 before it had greeted; its last words: no such library"},
       Wrong{"other_version", Errc::refused, "nightwell-driver/9"}, Wrong{"will_not", Errc::bad_input, "only tcp"},
       Wrong{"greets_in_prose", Errc::garbled, "welcome to my driver"},
       Wrong{"no_answer_line", Errc::garbled, "+1.0E+02"}, Wrong{"wrong_kind", Errc::garbled, "is no number"},
@@ -389,6 +389,17 @@ struct ScpiBench {
 };
 
 }  // namespace
+
+TEST_CASE("what was asked of which instrument is said once, by the host, and where it stuck by the driver") {
+  ScpiBench bench;
+  bench.settings.port = PtyPort{"/no/such/port"};
+  ProgramHeatSource source(bench.io, bench.settings);
+  const std::string text = bench.wait_for(source.identify()).error().text();
+  INFO(text);
+  CHECK(text.starts_with("asking the identity of bath ("));
+  CHECK(text.find("asking the identity", 1) == std::string::npos);
+  CHECK(text.find("pty /no/such/port: No such file") != std::string::npos);
+}
 
 TEST_CASE("a codec with the ready main is a heat source, and switches off when its host is gone") {
   ScpiBench bench;
