@@ -1,6 +1,9 @@
 // A driver program for a scanner that speaks SCPI and whose relays bounce: each reading is the middle one of three. A dialect cannot
 // do that: it gives what stands in a reply, and reckons nothing.
 //
+// A reply may as well be a block of bytes (ReplyShape), and a channel may be chosen before it is read (before()): codec.hpp has both.
+// What has to be asked after until it is ready fits no codec: nightwell drivers new scanner-program.
+//
 // To make a driver of your own out of it, change what is marked CHANGE. The codec only says what is written on the line and what
 // a reply means; late and garbled replies, deadlines, reconnection and the conversation with Nightwell are the library's.
 #include <algorithm>
