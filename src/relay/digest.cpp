@@ -58,6 +58,12 @@ bool Digest::park_confirmed() const {
   return any;
 }
 
+bool Digest::park_unseen() const {
+  return std::any_of(sources.begin(), sources.end(), [](const SourceDigest& source) {
+    return source.park && source.park->untouched && !source.park->confirmed;
+  });
+}
+
 std::size_t Digest::count(std::string_view outcome) const {
   return static_cast<std::size_t>(std::count_if(plateaus.begin(), plateaus.end(),
                                                 [&](const PlateauDigest& one) { return one.outcome == outcome; }));

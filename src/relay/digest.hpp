@@ -133,8 +133,10 @@ struct Digest {
 
   // Parked, now or at its end.
   [[nodiscard]] bool parked() const { return phase == "parked" || ending == "parked"; }
-  // Every source that was parked answered that it is safe; false while there is no word of any.
+  // Every source that was parked answered that it is safe, or was never told anything; false while there is no word of any.
   [[nodiscard]] bool park_confirmed() const;
+  // One of them was never reached: nobody has seen what it does.
+  [[nodiscard]] bool park_unseen() const;
   [[nodiscard]] std::size_t count(std::string_view outcome) const;
   [[nodiscard]] std::uint64_t all_reading_faults() const;
   [[nodiscard]] std::uint64_t all_source_faults() const;

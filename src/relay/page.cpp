@@ -141,11 +141,13 @@ std::string park_text(const Digest& digest) {
 void put_calls(PageData& data, const RunView& run) {
   const Digest& digest = *run.digest;
   std::vector<PageData> calls;
-  if (digest.parked())
-    calls.push_back(
-        digest.park_confirmed()
-            ? call("Parked. Every source answered that it is safe.", park_text(digest))
-            : call("Parked, NOT CONFIRMED: somebody must go and see that the heat is off.", park_text(digest)));
+  if (digest.parked() && !digest.park_confirmed())
+    calls.push_back(call("Parked, NOT CONFIRMED: somebody must go and see that the heat is off.", park_text(digest)));
+  else if (digest.parked() && digest.park_unseen())
+    calls.push_back(call("Parked. A source was never reached, so this run told it nothing: look whether it is off.",
+                         park_text(digest)));
+  else if (digest.parked())
+    calls.push_back(call("Parked. Every source answered that it is safe.", park_text(digest)));
   for (const QuestionDigest& question : digest.questions)
     calls.push_back(call("Waits for a person at the bench:", question.text));
   if (digest.phase == "held" && !digest.closed)

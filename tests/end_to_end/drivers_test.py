@@ -206,6 +206,27 @@ def a_driver_whose_guardian_is_killed_switches_off():
         lab.kill(lab.daemon)  # it would wait for a guardian that is no more
 
 
+def a_source_that_was_never_reached_is_not_called_safe():
+    """Its program talks nonsense, so nothing was told to it; who wants its port at once is told who has it, and why."""
+    with Lab(speed=40) as lab:
+        bench = Bench(lab.folder, "one").simple(items=1)
+        lab.start_sim(bench)
+        with open(f"{lab.folder}/one/nonsense.sh", "w") as f:
+            f.write("#!/bin/sh\nread hello; echo hello yourself; read more\n")
+        os.chmod(f"{lab.folder}/one/nonsense.sh", 0o755)
+        bench.bench["sources"]["bath"]["driver"] = {"program": "nonsense.sh"}
+        lab.start_daemon()
+        files = bench.files(profile([30]))
+        run = lab.start(files)
+        lab.wait_state(run, "parked")
+        wait_for(lambda: lab.records(run, "closing"), 20)
+        lab.command("start", *files, expect=3)
+        check(f"is still held by run {run}, which is over" in lab.last.stderr and "guardian-*.log" in lab.last.stderr, lab.last.stderr)
+        check(lab.status(run)["parked"]["untouched"], f"{lab.status(run)['parked']}")
+        page = lab.command("status", run)
+        check("NOT SEEN" in page and "seen to be safe" not in page and "hello yourself" in page, page)
+
+
 def a_survey_on_a_scanner_that_has_to_be_waited_for():
     """The Python example as it lies in the tree, on its simulator: a value that it works out, and an open channel in its own words."""
     with Lab(speed=20) as lab:
@@ -259,6 +280,7 @@ try:
                                            a_driver_whose_guardian_is_killed_switches_off,
                                            a_program_that_will_not_do_is_told_with_its_place,
                                            a_survey_on_a_scanner_that_has_to_be_waited_for,
+                                           a_source_that_was_never_reached_is_not_called_safe,
                                            every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check,
                                            the_example_passes_the_conformance_run)})
 finally:

@@ -71,6 +71,13 @@ TEST_CASE("what a person must know stands first") {
     CHECK_FALSE(contains(html_of(view, "now"), "NOT CONFIRMED"));
     CHECK(contains(html_of(view, "now"), "Every source answered that it is safe"));
   }
+  SECTION("parked, and a source was never reached: that nothing was told to it is not that it is off") {
+    run(700, "phase", phase("parked", nullptr, nullptr, "no answer"));
+    run(701, "park", {{"source", "bath"}, {"confirmed", false}, {"untouched", true}, {"text", ""}});
+    CHECK_FALSE(contains(html_of(view, "now"), "NOT CONFIRMED"));
+    CHECK_FALSE(contains(html_of(view, "now"), "answered that it is safe"));
+    CHECK(contains(html_of(view, "now"), "look whether it is off"));
+  }
   SECTION("a question") {
     run(700, "ask", {{"text", "set the ice bath"}, {"source", "ice"}, {"setpoint_c", 0.0}});
     CHECK(contains(html_of(view, "now"), "set the ice bath"));
