@@ -18,6 +18,7 @@ import socket
 import sys
 import termios
 import time
+import traceback
 
 PROTOCOL = "nightwell-driver/1"
 DRIVER, REVISION = "python-bath", "1"  # CHANGE: a name of your own, and a revision that you raise with every change
@@ -78,10 +79,21 @@ class Host:
                 self.wait(None, 3600)
             except Overtaken:
                 pass
-        return self.lines.pop(0) if self.lines else None
+        return self.lines.pop(0) if self.lines and not self.gone else None  # a dead host waits for nothing
 
     def say(self, **line):
-        os.write(self.out, json.dumps(line).encode() + b"\n")
+        try:
+            os.write(self.out, json.dumps(line).encode() + b"\n")
+        except OSError:
+            self.gone = True  # nobody reads: off, then the end
+
+
+def note(text):
+    """For the log. A host that is dead has closed it, and nothing may depend on it."""
+    try:
+        os.write(2, f"{text}\n".encode("utf-8", "replace"))
+    except OSError:
+        pass
 
 
 class Port:
@@ -337,8 +349,12 @@ class Bath:
                 if not self.read_output()["value"]:
                     return True
             except Trouble as trouble:
-                print(f"switching off: {trouble.code}: {trouble.detail}", flush=True)
+                note(f"switching off: {trouble.code}: {trouble.detail}")
                 time.sleep(0.5)
+            except Exception:  # a mistake in here must not leave the bath on
+                note(traceback.format_exc())
+                time.sleep(0.5)
+                self.suspect = True
             first = True
         return False
 
@@ -374,16 +390,20 @@ def main():
         return 2
     host.say(hello=PROTOCOL, driver=DRIVER, revision=REVISION)
     bath, asked = Bath(host, hello), False
-    while (line := host.next_line()) is not None:
-        request, asked = json.loads(line), True
-        try:
-            host.say(id=request["id"], **answer(bath, request))
-        except Overtaken:
-            bath.suspect = True
+    try:
+        while (line := host.next_line()) is not None:
+            asked = True
+            request = json.loads(line)
+            try:
+                host.say(id=request["id"], **answer(bath, request))
+            except Overtaken:
+                bath.suspect = True
+    except Exception:  # whatever it was: off, then the end
+        note(traceback.format_exc())
     host.deaf = True
     if not asked or bath.leave_off():
         return 0
-    print("the output could not be proved off: look at the bath now", flush=True)
+    note("the output could not be proved off: look at the bath now")
     return 1
 
 
