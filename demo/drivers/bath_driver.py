@@ -327,6 +327,9 @@ class Bath:
 
     def set_output(self, on):
         if on:
+            if self.suspect or self.port.fd is None:
+                self.get_in_step()
+                raise Trouble("no_answer", "not sent: the bath may have been off meanwhile and have its old setpoint; look first")
             self.told_to_heat = True
             self.tell("H1")
             return {"done": True}
