@@ -20,6 +20,7 @@ import socket
 import sys
 import termios
 import time
+import traceback
 
 PROTOCOL = "nightwell-driver/1"
 TRIES = 3  # of a question; a setting is sent once
@@ -75,10 +76,21 @@ class Host:
                 self.wait(None, 3600)
             except Overtaken:
                 pass
-        return self.lines.pop(0) if self.lines else None
+        return self.lines.pop(0) if self.lines and not self.gone else None  # a dead host waits for nothing
 
     def say(self, **line):
-        os.write(self.out, json.dumps(line).encode() + b"\n")
+        try:
+            os.write(self.out, json.dumps(line).encode() + b"\n")
+        except OSError:
+            self.gone = True  # nobody reads: off, then the end
+
+
+def note(text):
+    """For the log. A host that is dead has closed it, and nothing may depend on it."""
+    try:
+        os.write(2, f"{text}\n".encode("utf-8", "replace"))
+    except OSError:
+        pass
 
 
 class Port:
@@ -345,12 +357,16 @@ def serve(kind, role, driver, revision):
         return 2
     host.say(hello=PROTOCOL, driver=driver, revision=revision)
     instrument, asked = kind(host, hello), False
-    while (line := host.next_line()) is not None:
-        request, asked = json.loads(line), True
-        try:
-            host.say(id=request["id"], **answer(instrument, request))
-        except Overtaken:
-            instrument.suspect = True
+    try:
+        while (line := host.next_line()) is not None:
+            asked = True
+            request = json.loads(line)
+            try:
+                host.say(id=request["id"], **answer(instrument, request))
+            except Overtaken:
+                instrument.suspect = True
+    except Exception:  # whatever it was: the end, and of a heat source off before it
+        note(traceback.format_exc())
     host.deaf = True
     return instrument.leave() if asked else 0
 
@@ -391,6 +407,9 @@ class HeatSource(Instrument):
 
     def set_output(self, on):
         if on:
+            if self.suspect or self.port.fd is None:
+                self.get_in_step()
+                raise Trouble("no_answer", "not sent: the source may have been off meanwhile and have its old setpoint; look first")
             self.told_to_heat = True
             return self.tell(self.ON, self.DONE)
         if self.suspect and self.port.fd is not None:
@@ -410,10 +429,14 @@ class HeatSource(Instrument):
                 if not self.read_output():
                     return 0
             except Trouble as trouble:
-                print(f"switching off: {trouble.code}: {trouble.detail}", flush=True)
+                note(f"switching off: {trouble.code}: {trouble.detail}")
                 time.sleep(0.5)
+            except Exception:  # a mistake in here must not leave it on
+                note(traceback.format_exc())
+                time.sleep(0.5)
+                self.suspect = True
             first = True
-        print("the output could not be proved off: look at the heat source now", flush=True)
+        note("the output could not be proved off: look at the heat source now")
         return 1
 
 

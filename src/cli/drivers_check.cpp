@@ -337,6 +337,7 @@ guardian::Setup parking_setup(const Subject& subject, double safe_c) {
   limits.heating_window = std::chrono::minutes(10);
   limits.heating_gain_k = 0.1;
   limits.readback_tolerance_k = 0.5;
+  limits.heated_before = true;
   return setup;
 }
 
@@ -431,6 +432,7 @@ void check(Context& context, const Arguments& arguments) {
   Wishes& wishes = subject->wishes;
   bool left = false;
   wishes.stopped = [&] { return left = left || signals.take() != 0 || (keeper && !keeper->is_there()); };
+  if (keeper) wishes.alive = [&] { keeper->alive(); };
   if (keeper) wishes.before_heat = [&](double safe_c) { return keeper->arm(parking_setup(*subject, safe_c)); };
   if (!arguments.json) wishes.told = print;
   if (!arguments.json && !subject->port)

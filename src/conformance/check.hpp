@@ -37,6 +37,7 @@ struct Wishes {
   std::vector<instrument::ChannelSetup> channels;  // of a scanner: at least one, two for all cases
   std::function<void()> refuse_next;               // a mirror refuses its next command; empty: it cannot be asked to
   std::function<bool()> stopped;                   // a person wants to leave; asked often
+  std::function<void()> alive;  // called at least ten times a second while a call of the driver goes on
   // The targets that will be set are at most `highest_c`; `safe_c` is the lowest of them.
   std::function<Result<void>(double safe_c)> before_heat;
   std::function<void(const Outcome&)> told;  // each outcome as it comes

@@ -135,6 +135,16 @@ class HeatCases {
     last_set_c_ = t_c;
     return "";
   }
+  // Before every "on": what an earlier case left behind must not be heated to. Empty: it may be switched on.
+  std::string why_not_on() {
+    const auto now = target_now();
+    if (!now.ok()) return "not switched on: the target reads " + told(now);
+    const Wishes& wishes = session_.wishes();
+    if (**now.result >= wishes.lowest_c - target_tolerance_k && **now.result <= wishes.highest_c + target_tolerance_k)
+      return "";
+    return "not switched on: the target reads " + degrees(**now.result) + ", and " + degrees(wishes.lowest_c) + " to " +
+           degrees(wishes.highest_c) + " are allowed";
+  }
   [[nodiscard]] double another_c() const { return last_set_c_ == one_c_ ? other_c_ : one_c_; }
 
   // ---- the heat commands by their bytes ----
@@ -160,12 +170,13 @@ class HeatCases {
     std::array<Messages, 2> on;
     std::array<Messages, 2> off_messages;
     for (std::size_t i = 0; i < on.size(); ++i) {
+      if (const std::string problem = why_not_on(); !problem.empty()) return failed(problem);
       std::size_t mark = session_.line().mark();
       const auto done = session_.call(source_.set_output(true));
-      if (!done.ok()) return failed("on: " + (done.result ? done.result->error().text() : done.trouble));
+      if (!done.ok()) return failed_and_off("on: " + (done.result ? done.result->error().text() : done.trouble));
       on[i] = session_.sent_since(mark);
       const auto now = output_now();
-      if (!now.ok() || !**now.result) return failed("switched on, but it reads " + told(now));
+      if (!now.ok() || !**now.result) return failed_and_off("switched on, but it reads " + told(now));
       mark = session_.line().mark();
       if (const std::string problem = off(); !problem.empty()) return failed(problem);
       off_messages[i] = session_.sent_since(mark);
@@ -174,6 +185,12 @@ class HeatCases {
     session_.add_heat(on_);
     off_ = without(without(in_both(off_messages[0], off_messages[1]), on[0]), questions);
     return passed("on and off, each read back");
+  }
+
+  // What may be on is off before anybody is told.
+  Said failed_and_off(const std::string& what) {
+    const std::string problem = off();
+    return failed(problem.empty() ? what : what + "; then it could not be switched off: " + problem);
   }
 
   // How often the heat command was sent; 0 where its bytes are not known.
@@ -226,6 +243,8 @@ class HeatCases {
           "the driver refuses it itself and sent nothing, so the instrument could not: name a target that the driver "
           "lets through (--refused-target), where there is one");
     const auto now = target_now();
+    // It may have been taken: whatever the verdict, nothing is left set that was not allowed.
+    if (!now.ok() || std::abs(**now.result - last_set_c_) > target_tolerance_k) (void)set(last_set_c_);
     if (done.ok()) return failed("said \"done\" to what the instrument refuses");
     if (!done.result) return failed(done.trouble);
     if (done.result->error().code != Errc::refused)
@@ -236,6 +255,7 @@ class HeatCases {
   }
 
   Said spoiled_on(Spoil spoil) {
+    if (const std::string problem = why_not_on(); !problem.empty()) return failed(problem);
     const std::size_t mark = session_.line().mark();
     session_.line().spoil(spoil, spoil == Spoil::looped ? 0 : 1);
     const auto done = session_.call(source_.set_output(true));
@@ -253,24 +273,26 @@ class HeatCases {
 
   Said park(bool on, Spoil spoil) {
     if (on) {
+      if (const std::string problem = why_not_on(); !problem.empty()) return failed(problem);
       const auto done = session_.call(source_.set_output(true));
-      if (!done.ok()) return failed("it could not be switched on first: " + told(done));
+      if (!done.ok()) return failed_and_off("it could not be switched on first: " + told(done));
     }
     if (spoil != Spoil::none) session_.line().spoil(spoil, spoil == Spoil::looped ? 0 : 1);
     const auto first = session_.call(source_.set_output(false));
     session_.line().clear();
-    if (!first.result) return failed(first.trouble);
+    if (!first.result) return failed_and_off(first.trouble);
     if (first.ok()) {
       const auto now = output_now();
-      if (!now.ok() || **now.result) return failed("said that it is off, but the output reads " + told(now));
+      if (!now.ok() || **now.result) return failed_and_off("said that it is off, but the output reads " + told(now));
     }
     if (const std::string problem = off(); !problem.empty()) return failed(problem);
     return nothing_after(told(first) + "; off, and read back");
   }
 
   Said park_in_silence() {
+    if (const std::string problem = why_not_on(); !problem.empty()) return failed(problem);
     const auto done = session_.call(source_.set_output(true));
-    if (!done.ok()) return failed("it could not be switched on first: " + told(done));
+    if (!done.ok()) return failed_and_off("it could not be switched on first: " + told(done));
     const std::size_t mark = session_.line().mark();
     session_.line().spoil(Spoil::silent, 0);
     const auto first = session_.call(source_.set_output(false));

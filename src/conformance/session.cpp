@@ -60,6 +60,7 @@ bool Session::run_until(const std::function<bool()>& done, Duration longest) {
   while (!done()) {
     const auto now = std::chrono::steady_clock::now();
     if (now >= end) return false;
+    if (wishes_.alive) wishes_.alive();
     io_.restart();
     // A driver may wait for another thread or process and have nothing to do here for a while.
     const auto guard = asio::make_work_guard(io_);

@@ -626,6 +626,31 @@ class Reader {
       faults_.add(places_[found->second] / "kind", in_quotes(word_of(kind)), in_quotes(word_of(need.kind)));
   }
 
+  // A command that says to be harmless is sent by steps, asked again and again, and shown to nobody's guardian: its bytes must
+  // not be those of a heat setting, whatever number stands in that.
+  void check_harmless() {
+    for (const auto& [name, index] : out_.names) {
+      if (out_.commands[index].kind == CommandKind::heat_setting) continue;
+      const std::string text = with_a_number(out_.commands[index].send);
+      for (const auto& [heat, at] : out_.names)
+        if (out_.commands[at].kind == CommandKind::heat_setting && !(text.empty() || is_off(heat)) &&
+            match(out_.commands[at].send, text, out_.fields, out_.decimal_comma, ""))
+          faults_.add(places_[index] / "send", in_quotes(text), "other bytes than those of " + in_quotes(heat),
+                      "it would heat behind the guardian's back");
+    }
+  }
+  static bool is_off(const std::string& name) { return name == "output_off"; }
+
+  // As it may go out.
+  [[nodiscard]] std::string with_a_number(const Template& pattern) const {
+    std::string out;
+    for (const Part& part : pattern) {
+      const auto* literal = std::get_if<std::string>(&part);
+      out += literal != nullptr ? *literal : "1";
+    }
+    return out;
+  }
+
   // Whether each question's answer is a field of the kind that it must be, with a unit that fits.
   void check_answers(bool source) {
     if (source) {
@@ -633,6 +658,7 @@ class Reader {
       check_number("temperature", Quantity::temperature);
       check_value<StateField>("output", "a state field");
       check_target_field();
+      check_harmless();
     } else {
       for (const char* quantity : quantities)
         check_number(std::string("read_") + quantity, *nightwell::quantity(quantity));

@@ -32,6 +32,7 @@ namespace nightwell::guardian {
 namespace {
 
 constexpr int above_standard_files = 10;
+constexpr int calls_of_a_read_back = 3;
 constexpr std::chrono::seconds death_follows_silence{1};  // between the socket's end and the process's
 
 std::string errno_text(int number) {
@@ -140,23 +141,52 @@ std::string end_text(const siginfo_t& info) {
          ": nobody guards the source, look at it now";
 }
 
+// Real time. Longer than any read-back takes with all its calls, and the wait for it.
+std::chrono::steady_clock::duration longest_silence(const Settings& settings) {
+  const double quiet_s = to_seconds(settings.limits.stale + settings.limits.poll) / settings.speed;
+  return std::chrono::duration_cast<std::chrono::steady_clock::duration>(std::chrono::duration<double>(quiet_s)) +
+         calls_of_a_read_back * longest_call(settings.connection.reply);
+}
+
+bool proved_off(const siginfo_t& info) {
+  return info.si_code == CLD_EXITED && info.si_status == 0;
+}
+
 }  // namespace
 
 // Shared with the handlers, which may run after the Client is gone.
 struct Client::Core : std::enable_shared_from_this<Client::Core> {
-  Core(asio::io_context& io, Settings settings, std::function<void(const Report&)> report)
-      : lease(settings.limits.lease), on_report(std::move(report)), socket(io), process(io), patience(io), end(io) {
+  Core(asio::io_context& its_io, Settings its_settings, std::function<void(const Report&)> report)
+      : io(its_io),
+        settings(std::move(its_settings)),
+        on_report(std::move(report)),
+        socket(io),
+        process(io),
+        patience(io),
+        end(io),
+        life(io) {
     end.expires_at(asio::steady_timer::time_point::max());
   }
 
-  Duration lease;
+  asio::io_context& io;
+  Settings settings;
   std::function<void(const Report&)> on_report;
   asio::local::stream_protocol::socket socket;
   asio::posix::stream_descriptor process;  // pidfd: readable once the process has ended
   asio::steady_timer patience;
-  asio::steady_timer end;  // never fires: cancelled once the process is reaped
+  asio::steady_timer end;  // never fires: cancelled once all is over
   pid_t pid = -1;
   bool reaped = false;
+  bool heated = false;  // a lease was granted
+  bool died = false;    // it ended without having proved the output off
+  bool over = false;    // reaped, and nobody relieves it
+  bool abandoned = false;
+  asio::steady_timer life;  // the next look whether it still says something
+  std::chrono::steady_clock::time_point heard_at{};
+  bool doubted = false;  // it had said nothing for too long at the last look
+  int reliefs_left = most_reliefs;
+  std::shared_ptr<Core> relief;
+  std::function<void()> on_over;
   bool closing = false;
   bool silent = false;  // the socket ended
   bool said_lost = false;
@@ -191,6 +221,9 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
       how = "it said what cannot be read (" + said.error().text() + ")";
       return false;
     }
+    heard_at = std::chrono::steady_clock::now();
+    doubted = false;
+    if (std::holds_alternative<Accepted>(*said)) heats();
     std::visit(Overload{[this](const Opened& opened) {
                           Ready ready;
                           ready.identity.text = opened.identity;
@@ -206,8 +239,8 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
     if (std::exchange(silent, true)) return;
     asio::error_code ignored;
     socket.shutdown(asio::local::stream_protocol::socket::shutdown_both, ignored);
+    if (reaped) return ended();
     if (closing) return;
-    if (reaped) return lost();
     patience.expires_after(death_follows_silence);
     patience.async_wait([self = shared_from_this()](const asio::error_code& error) {
       if (!error) self->lost();
@@ -234,11 +267,75 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
     siginfo_t info{};
     if (reaped || ::waitid(P_PID, static_cast<id_t>(pid), &info, options) != 0 || info.si_pid != pid) return;
     reaped = true;
+    died = !proved_off(info);
     how = end_text(info);
     patience.cancel();
-    end.cancel();
-    if (silent) lost();  // else its last words are still to be heard
+    if (silent || on_report == nullptr) return ended();  // else its last words are still to be heard
+    if (!died || !heated) finish();
   }
+
+  void ended() {
+    const bool relieved = died && heated && on_report != nullptr && reliefs_left > 0;
+    if (relieved) how += "; another one is started to switch it off";
+    lost();
+    if (relieved && on_report != nullptr && relieve()) return;
+    finish();
+  }
+
+  // A guardian says something at every read-back and every failure. One that says nothing is stopped, or held up by what no
+  // software can see: it guards nobody, so it is killed and relieved. At the second look only: the first may be ours that
+  // were stopped, and what it said still lies in the socket.
+  void watch_life() {
+    if (reaped || abandoned) return;
+    const auto limit = settings.frozen_after.count() > 0 ? settings.frozen_after : longest_silence(settings);
+    life.expires_after(limit / 4);
+    life.async_wait([self = shared_from_this(), limit](const asio::error_code& error) {
+      if (error || self->reaped || self->abandoned) return;
+      const bool silent_for_long = std::chrono::steady_clock::now() - self->heard_at > limit;
+      if (silent_for_long && self->doubted) ::kill(self->pid, SIGKILL);
+      self->doubted = silent_for_long;
+      self->watch_life();
+    });
+  }
+  void heats() {
+    if (std::exchange(heated, true)) return;
+    heard_at = std::chrono::steady_clock::now();
+    watch_life();
+  }
+
+  void finish() {
+    if (std::exchange(over, true)) return;
+    life.cancel();
+    end.cancel();
+    if (const auto call = std::exchange(on_over, nullptr)) call();
+  }
+
+  // Another guardian of the same source, which parks it. It writes no wire log: the first one's is there.
+  bool relieve() {
+    Settings same = settings;
+    same.limits.heated_before = true;
+    same.connection.wire_log.clear();
+    auto started = begin(io, same, [weak = weak_from_this()](const Report& said) {
+      const auto self = weak.lock();
+      if (self && !std::holds_alternative<Ready>(said)) self->report(said);
+    });
+    if (!started.ok()) {
+      if (!closing) report(Lost{"another guardian could not be started: " + started.error().text()});
+      return false;
+    }
+    relief = *started;
+    relief->heats();
+    relief->reliefs_left = reliefs_left - 1;
+    relief->on_over = [weak = weak_from_this()] {
+      if (const auto self = weak.lock()) self->finish();
+    };
+    relief->send(ParkRequested{"its guardian was killed"});
+    if (closing) relief->close();
+    return true;
+  }
+
+  static Result<std::shared_ptr<Core>> begin(asio::io_context& io, Settings settings,
+                                             std::function<void(const Report&)> on_report);
 
   // ---- speaking ----
 
@@ -270,12 +367,17 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
   }
 
   void close() {
+    if (relief) relief->close();
     if (std::exchange(closing, true)) return;
     if (!writing) half_close();
   }
 
   void abandon() {
+    if (relief) relief->abandon();
     on_report = nullptr;
+    on_over = nullptr;
+    abandoned = true;
+    life.cancel();
     closing = true;
     asio::error_code ignored;
     socket.close(ignored);
@@ -286,8 +388,8 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
   }
 };
 
-Result<std::unique_ptr<Client>> Client::start(asio::io_context& io, Settings settings,
-                                              std::function<void(const Report&)> on_report) {
+Result<std::shared_ptr<Client::Core>> Client::Core::begin(asio::io_context& io, Settings settings,
+                                                          std::function<void(const Report&)> on_report) {
   if (const auto fine = check(settings); !fine.ok()) return fine.error();
   int ends[2] = {-1, -1};
   if (::socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, ends) != 0)
@@ -310,7 +412,14 @@ Result<std::unique_ptr<Client>> Client::start(asio::io_context& io, Settings set
   core->send(Setup{settings.connection, settings.limits, settings.speed, settings.log.string()});
   core->listen();
   core->watch_process();
-  return std::unique_ptr<Client>(new Client(std::move(core)));
+  return core;
+}
+
+Result<std::unique_ptr<Client>> Client::start(asio::io_context& io, Settings settings,
+                                              std::function<void(const Report&)> on_report) {
+  auto core = Core::begin(io, std::move(settings), std::move(on_report));
+  if (!core.ok()) return core.error();
+  return std::unique_ptr<Client>(new Client(std::move(core).value()));
 }
 
 Client::Client(std::shared_ptr<Core> core) : core_(std::move(core)) {}
@@ -319,7 +428,7 @@ Client::~Client() {
 }
 
 void Client::lease(double target_c, bool output, double highest_c) {
-  core_->send(LeaseRequested{target_c, output, highest_c, core_->lease});
+  core_->send(LeaseRequested{target_c, output, highest_c, core_->settings.limits.lease});
 }
 void Client::park(std::string cause) {
   core_->send(ParkRequested{std::move(cause)});
@@ -328,15 +437,17 @@ void Client::close() {
   core_->close();
 }
 pid_t Client::pid() const {
-  return core_->pid;
+  const Core* newest = core_.get();
+  while (newest->relief) newest = newest->relief.get();
+  return newest->pid;
 }
 bool Client::gone() const {
-  return core_->reaped;
+  return core_->over;
 }
 
 asio::awaitable<void> Client::ended() {
   const auto core = core_;  // the Client may go while we wait
-  while (!core->reaped && core->process.is_open()) {
+  while (!core->over && !core->abandoned) {
     const auto [error] = co_await core->end.async_wait(instrument::use_tuple);
     if (error && (co_await asio::this_coro::cancellation_state).cancelled() != asio::cancellation_type::none)
       throw asio::system_error(error);

@@ -18,6 +18,7 @@
 
 #include <asio/awaitable.hpp>
 #include <asio/io_context.hpp>
+#include <chrono>
 #include <filesystem>
 #include <functional>
 #include <memory>
@@ -37,6 +38,9 @@ struct Settings {
   double speed = 1;               // of the run clock: 1 is real time
   std::filesystem::path program;  // the nightwell-guardian binary
   std::filesystem::path log;      // appended to, created if missing
+  // Real time. One that has heated and says nothing for so long is frozen: it is killed and relieved. Zero: longer than any
+  // read-back takes.
+  std::chrono::steady_clock::duration frozen_after{};
 };
 
 // Identified, and read back for the first time.
@@ -45,11 +49,15 @@ struct Ready {
   Status status;
 };
 
-// The process ended or its socket closed though close() was not called: it cannot be asked any more. Where
-// the process itself died, nobody guards the heat: the caller raises the alarm.
+// The process ended or its socket closed though close() was not called: it cannot be asked any more, and the caller raises the
+// alarm. Where the process itself died (or was frozen, and killed for it) and a lease had been granted, another one is started, up to most_reliefs times, that
+// parks the source and does nothing else: its Status, Fault and Parked are reported as if they were the first one's. The
+// instrument itself may be what killed it, or a machine without memory: a relief is no promise.
 struct Lost {
   std::string text;
 };
+
+inline constexpr int most_reliefs = 3;
 
 using Report = std::variant<Ready, Status, Accepted, Refused, Parked, Fault, Lost>;
 
@@ -76,8 +84,9 @@ class Client {
   // follows.
   void close();
 
+  // Of the newest process.
   [[nodiscard]] pid_t pid() const;
-  // The process has ended and is reaped.
+  // The process has ended and is reaped, and so is what relieved it.
   [[nodiscard]] bool gone() const;
   // Returns once gone() is true. May be awaited by more than one; cancellation throws operation_aborted.
   asio::awaitable<void> ended();

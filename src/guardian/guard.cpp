@@ -111,15 +111,16 @@ class Stepper {
       parking->then = Then::leave;
       return limit_hopeless();
     }
-    const bool never_heated = in<Opening>() || in<Idle>();
+    const bool never_heated = !limits_.heated_before && (in<Opening>() || in<Idle>());
     begin_parking(cause, std::move(detail), Then::leave, never_heated ? Rung::look : Rung::off);
     limit_hopeless();
   }
 
-  // A source that never answered in this process's life was never heated by it: not tried for ever.
+  // A source that never answered in this process's life was never heated by it: not tried for ever, unless somebody else
+  // heated it.
   void limit_hopeless() {
     auto& parking = *get<Parking>();
-    if (!state_.identity && !parking.gives_up_at) parking.gives_up_at = now_ + limits_.lease;
+    if (!limits_.heated_before && !state_.identity && !parking.gives_up_at) parking.gives_up_at = now_ + limits_.lease;
   }
 
   // ---- time ----

@@ -59,6 +59,9 @@ struct Limits {
   Duration heating_window{};      // a source that is on and below its target must gain …
   double heating_gain_k = 0;      // … this much within the window
   double readback_tolerance_k = 0.01;
+  // Somebody heated the source before this process began (a guardian that died, a conformance check): that it never answers
+  // proves nothing, so it is never given up and never left alone unlooked at.
+  bool heated_before = false;
 };
 
 // bad_input: a limit is not finite, not positive where it must be, or the order above does not hold.
@@ -159,7 +162,7 @@ struct Say {
   Said said;
 };
 // End the process. 0: the output was read back as off. 3: the source never answered in this process's life,
-// and nothing could be seen or done.
+// and nothing could be seen or done (never where it was heated before).
 struct Exit {
   int code = 0;
 };

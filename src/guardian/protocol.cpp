@@ -62,7 +62,8 @@ Json limits_json(const Limits& limits) {
               {"stale_s", to_seconds(limits.stale)},
               {"heating_window_s", to_seconds(limits.heating_window)},
               {"heating_gain_k", limits.heating_gain_k},
-              {"readback_tolerance_k", limits.readback_tolerance_k}};
+              {"readback_tolerance_k", limits.readback_tolerance_k},
+              {"heated_before", limits.heated_before}};
 }
 
 Json ask(const char* word) {
@@ -241,6 +242,7 @@ Limits read_limits(Fields& outer) {
   limits.heating_window = in.time("heating_window_s");
   limits.heating_gain_k = in.number("heating_gain_k");
   limits.readback_tolerance_k = in.number("readback_tolerance_k");
+  limits.heated_before = in.flag("heated_before");
   outer.take(in.error());
   return limits;
 }

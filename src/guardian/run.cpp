@@ -60,11 +60,6 @@ int refuse(const Error& error) {
   return bad_settings;
 }
 
-// What no call of a driver takes by its own deadlines: opening, finding its place, asking up to three times.
-std::chrono::steady_clock::duration longest_call(Duration reply) {
-  return 30 * reply + std::chrono::seconds(30);
-}
-
 // The last lines of a wire log are waited for so long, when all else is done.
 constexpr std::chrono::milliseconds wire_log_patience{200};
 

@@ -21,13 +21,14 @@ asio::awaitable<Result<void>> LineHeatSource::set_target(double t_c) {
   SetTarget set;
   set.t_c = t_c;
   const HeatSourceCommand command = set;
-  return heat(command, "setting the target", switched_off_);
+  return heat(command, "setting the target", switched_off_, When::in_turn);
 }
 
-asio::awaitable<Result<void>> LineHeatSource::heat(HeatSourceCommand command, std::string_view doing, bool heats_not) {
+asio::awaitable<Result<void>> LineHeatSource::heat(HeatSourceCommand command, std::string_view doing, bool heats_not,
+                                                   When when) {
   const Result<void> started = instrument_.started(doing);
   if (!started && !heats_not) co_return started;
-  co_return co_await instrument_.tell(command, doing);
+  co_return co_await instrument_.tell(command, doing, when);
 }
 
 asio::awaitable<Result<double>> LineHeatSource::ask_number(HeatSourceCommand command, std::string_view doing) {
@@ -52,12 +53,12 @@ asio::awaitable<Result<void>> LineHeatSource::set_output(bool on) {
   SetOutput set;
   set.on = true;
   const HeatSourceCommand command = set;
-  return heat(command, "switching the output on", false);
+  return heat(command, "switching the output on", false, When::as_last_seen);
 }
 
 asio::awaitable<Result<void>> LineHeatSource::switch_off() {
   const HeatSourceCommand off = SetOutput();
-  Result<void> first = co_await instrument_.tell(off, "switching the output off", true);
+  Result<void> first = co_await instrument_.tell(off, "switching the output off", When::at_once);
   switched_off_ = first.ok();
   const std::size_t steps = instrument_.steps(Steps::park);
   for (std::size_t index = 0; index < steps; ++index) {

@@ -139,15 +139,15 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask(Command command, 
 }
 
 template <class CodecType>
-asio::awaitable<Result<void>> LineInstrument<CodecType>::tell(Command command, std::string_view doing, bool at_once) {
+asio::awaitable<Result<void>> LineInstrument<CodecType>::tell(Command command, std::string_view doing, When when) {
   if (talking_) {
-    if (const Result<Message> message = codec_->encode(command); at_once && message.ok())
+    if (const Result<Message> message = codec_->encode(command); when == When::at_once && message.ok())
       link_.send_regardless(message->bytes);
     co_return named(overlapping(), doing);
   }
   const Turn turn(talking_);
   try {
-    const Result<void> told = co_await tell_in_turn(command, at_once);
+    const Result<void> told = co_await tell_in_turn(command, when);
     if (!told) co_return named(told.error(), doing);
     co_return told;
   } catch (const std::system_error& problem) {
@@ -209,11 +209,13 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
 }
 
 template <class CodecType>
-asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command command, bool at_once) {
+asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command command, When when) {
+  const bool at_once = when == When::at_once;
   const Result<Message> message = codec_->encode(command);
   if (!message) co_return message.error();
   if (!open_wanted_) co_return closed();
 
+  const std::uint64_t found_before = found_again_;
   const bool in_step = link_.ready();
   if (at_once && (link_.is_suspect() || !link_.is_open())) link_.send_regardless(message->bytes);
   if (queue_unread_ || !in_step) {
@@ -221,6 +223,11 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
     const Result<Entries> ready = co_await make_ready(at_once);
     if (!ready) co_return ready.error();
   }
+  if (when == When::as_last_seen && found_again_ != found_before)
+    co_return simple(
+        Errc::no_answer,
+        "not sent: the line had to be found again, and the instrument may have been off meanwhile and have "
+        "its old setpoint; look at it first");
   const Result<void> done = co_await carry_out(*message, command);
   if (!done && done.error().code == Errc::refused) start_up_due_ = true;
   if (at_once && (start_up_due_ || !started_) && !link_.is_suspect()) (void)co_await start_up();
@@ -343,6 +350,7 @@ asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrum
     bool for_off) {
   if (identity_.empty()) co_return closed();
   if (!link_.is_open()) {
+    ++found_again_;
     const Result<void> opened = co_await reopen(for_off);
     if (!opened) co_return opened.error();
   }
@@ -354,6 +362,7 @@ asio::awaitable<Result<typename LineInstrument<CodecType>::Entries>> LineInstrum
   if (!link_.is_open()) co_return simple(Errc::port_gone, "the port went while the line rested");
   if (link_.is_suspect()) {
     queue_unread_ = true;
+    ++found_again_;
     const Result<void> in_step = co_await link_.resynchronise(marker_, known_);
     if (!in_step) co_return in_step.error();
     co_await link_.rest();

@@ -13,6 +13,9 @@
 //                 the error queue, where there is one, is read to its end: any entry is refused, no answer there
 //                 is no_answer. Where the codec names a proof it is asked for (`mismatch`). The caller reads back
 //                 in any case.
+//   on            Sent only on a line that nothing odd has happened to since the caller's last answer. Where the port came back, or
+//                 the line had to be put in step, the instrument may have been off and on and have its old setpoint again:
+//                 no_answer, nothing is sent, and the caller looks first.
 //   start-up      The codec's steps follow every identity that was learned: after identify() and after reopening.
 //                 Where a setting was refused, the instrument may have restarted and lost them: the next "off" is
 //                 followed by them, so that a park does not fail for want of remote control.
@@ -58,8 +61,9 @@ class LineInstrument {
   asio::awaitable<Result<Identity>> identify();
   // A question. `doing` must be a literal: "reading a channel".
   asio::awaitable<Result<Answer>> ask(Command command, std::string_view doing);
-  // A setting. `at_once`: heat off.
-  asio::awaitable<Result<void>> tell(Command command, std::string_view doing, bool at_once = false);
+  // A setting. at_once: heat off; as_last_seen: heat on.
+  enum class When { in_turn, at_once, as_last_seen };
+  asio::awaitable<Result<void>> tell(Command command, std::string_view doing, When when = When::in_turn);
   // Whether the codec needs no bytes for this command; bad_input where it cannot be expressed. Sends nothing.
   [[nodiscard]] Result<bool> needs_nothing(const Command& command) const;
   [[nodiscard]] std::size_t steps(Steps which) const { return codec_->steps(which); }
@@ -76,7 +80,7 @@ class LineInstrument {
   using Entries = std::vector<QueueEntry>;
 
   asio::awaitable<Result<Answer>> ask_in_turn(Command command);
-  asio::awaitable<Result<void>> tell_in_turn(Command command, bool at_once);
+  asio::awaitable<Result<void>> tell_in_turn(Command command, When when);
   asio::awaitable<Result<void>> carry_out(const Message& message, Command command);
   asio::awaitable<Result<std::string_view>> prepare(Command setting);
   asio::awaitable<Result<void>> prove(Command command);
@@ -107,7 +111,8 @@ class LineInstrument {
   bool start_up_due_ = false;  // a setting was refused: what the start-up set may be gone
   bool started_ = false;       // an identity was learned, and each step of the start-up behind it succeeded
   bool talking_ = false;
-  bool open_wanted_ = false;  // identify() was called and close() was not
+  std::uint64_t found_again_ = 0;  // how often the line was put in step or the port opened again
+  bool open_wanted_ = false;       // identify() was called and close() was not
 };
 
 extern template class LineInstrument<ScannerCodec>;

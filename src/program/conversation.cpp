@@ -1,5 +1,6 @@
 #include "program/conversation.hpp"
 
+#include <poll.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -45,7 +46,8 @@ Error simple(Errc code, std::string detail) {
   return Error{code, "", std::move(detail), ""};
 }
 
-// A line with its time, in one call that nobody waits for longer than the file takes.
+// A line with its time. Left out where standard error takes nothing just now: a terminal that was stopped, or a pipe that nobody
+// reads, must not hold up an "off".
 void note_on_standard_error(const std::string& text) {
   const std::time_t seconds = std::time(nullptr);
   std::tm parts{};
@@ -53,6 +55,8 @@ void note_on_standard_error(const std::string& text) {
   char stamp[32] = {};
   std::strftime(stamp, sizeof stamp, "%Y-%m-%dT%H:%M:%SZ ", &parts);
   const std::string line = stamp + text + "\n";
+  pollfd ready{STDERR_FILENO, POLLOUT, 0};
+  if (::poll(&ready, 1, 0) <= 0 || (ready.revents & POLLOUT) == 0) return;
   [[maybe_unused]] const auto written = ::write(STDERR_FILENO, line.data(), line.size());
 }
 

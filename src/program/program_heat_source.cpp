@@ -17,6 +17,9 @@ constexpr double largest_target_c = 10'000;
 Error not_identified() {
   return Error{Errc::refused, "", "nothing that heats is sent before an identity has answered; identify it again", ""};
 }
+Error changed() {
+  return Error{Errc::refused, "", "the driver's file has changed since the plan was made: it may only switch off", ""};
+}
 Error impossible_target() {
   return Error{Errc::bad_input, "", "a target is a number within 10,000 °C", ""};
 }
@@ -54,6 +57,7 @@ asio::awaitable<Result<void>> ProgramHeatSource::set_target(double t_c) {
     co_return named(impossible_target(), "setting the target");
   if (conversation_.is_running() && !identified_ && !switched_off_)
     co_return named(not_identified(), "setting the target");
+  if (conversation_.has_changed() && !switched_off_) co_return named(changed(), "setting the target");
   SetTarget set;
   set.t_c = t_c;
   const Ask what = set;
@@ -86,8 +90,7 @@ asio::awaitable<Result<bool>> ProgramHeatSource::read_output() {
 asio::awaitable<Result<void>> ProgramHeatSource::set_output(bool on) {
   if (!on) co_return co_await switch_off();
   const std::string doing = "switching the output on";
-  if (conversation_.has_changed())
-    co_return named(call_error(Errc::refused, "the driver's file has changed since the plan was made"), doing);
+  if (conversation_.has_changed()) co_return named(changed(), doing);
   switched_off_ = false;
   if (conversation_.is_running() && !identified_) co_return named(not_identified(), doing);
   SetOutput set;

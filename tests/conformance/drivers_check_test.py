@@ -4,6 +4,7 @@ what becomes of the heat when the check is interrupted or killed. Python 3, stan
 A driver that `nightwell drivers list` names, or a dialect that lies in drivers/dialects, fails this test until it has a check here.
 """
 import concurrent.futures
+import contextlib
 import glob
 import json
 import os
@@ -12,6 +13,8 @@ import socket
 import subprocess
 import sys
 import tempfile
+import threading
+import time
 
 BIN, SOURCE = os.environ["NIGHTWELL_BIN_DIR"], os.environ["NIGHTWELL_SOURCE_DIR"]
 BUILD = os.environ.get("NIGHTWELL_BUILD_DIR", "")  # what the package for C++ is installed from; without it, it is left out
@@ -33,7 +36,7 @@ def free_port():
 class Sim:
     def __init__(self, folder):
         self.folder = folder
-        self.tcp_source, self.tcp_scanner, self.tcp_registers = free_port(), free_port(), free_port()
+        self.tcp_source, self.tcp_scanner, self.tcp_registers, self.tcp_far = free_port(), free_port(), free_port(), free_port()
         platinum = {"kind": "platinum", "r0_ohm": 100.0}
         sensors = {f"{s}-{i}": {"model": dict(platinum, r0_ohm=100.0 * i), "noise": 1e-5}
                    for s in ("plain", "tcp", "chatty", "of-bench") for i in (1, 2)}
@@ -47,7 +50,8 @@ class Sim:
             "format": "nightwell-sim/1", "ambient_c": 21.0, "sensors": sensors,
             "sources": {"plain": source(pty("source")), "tcp": source(tcp(self.tcp_source)),
                         "terse": source(pty("terse"), manner="terse"), "killed": source(pty("killed"), manner="terse"),
-                        "stopped": source(pty("stopped")), "rtu": source(pty("rtu"), manner="modbus"),
+                        "stopped": source(pty("stopped")), "frozen": source(pty("frozen"), manner="terse"),
+                        "obedient": source(pty("obedient")), "far": source(tcp(self.tcp_far)), "rtu": source(pty("rtu"), manner="modbus"),
                         "tcp-registers": source(tcp(self.tcp_registers), manner="modbus"),
                         "for-program": source(pty("for-program"), manner="terse")},
             "scanners": {"s-of-bench": scanner(pty("of-bench"), "of-bench"), "s-plain": scanner(pty("scanner"), "plain"), "s-tcp": scanner(tcp(self.tcp_scanner), "tcp"),
@@ -183,6 +187,106 @@ def killed_the_guardian_parks(sim):
     check(states[-1].startswith("H0"), f"the last read-back of the output: {states[-1]}")
 
 
+def stop_while_on(process, sim, name, on, off):
+    """Stops the check at a moment at which the source is on; gives how much the source has heard by then."""
+    def stopped():
+        process.send_signal(signal.SIGSTOP)
+        while True:
+            with open(f"/proc/{process.pid}/stat") as f:
+                if f.read().rpartition(")")[2].split()[0] == "T":
+                    break
+        time.sleep(0.1)  # what it had sent by then is heard
+        heard = sim.heard(name)
+        told = [entry[2] for entry in heard if entry[2].startswith((on, off))]
+        if told and told[-1].startswith(on):
+            return len(heard)
+        process.send_signal(signal.SIGCONT)
+    return wait_for(stopped)
+
+
+def frozen_it_is_killed_and_the_guardian_parks(sim):
+    """Ctrl-Z, a debugger, a terminal that takes no more: nobody can say when it would go on."""
+    process = subprocess.Popen(command("check", "terse-bath", "--port", f"pty:{sim.folder}/frozen", *HEAT),
+                               stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+    at = stop_while_on(process, sim, "frozen", "H1*", "H0*")
+    try:
+        check(process.wait(timeout=60) == -signal.SIGKILL, f"exit {process.returncode}")
+        wait_for(lambda: [e for e in sim.heard("frozen")[at:] if e[2].startswith("H?") and e[3].startswith("H0")], 30)
+        check("it was killed" in process.stderr.read(), "it is said that it was killed")
+    finally:
+        process.kill()
+        process.stderr.close()
+
+
+class Passage:
+    """A way to a TCP port that can be closed and opened again."""
+
+    def __init__(self, to):
+        self.to, self.port, self.sockets = to, free_port(), []
+        self.open()
+
+    def open(self):
+        self.listener = socket.create_server(("127.0.0.1", self.port))
+        threading.Thread(target=self.accept, args=[self.listener], daemon=True).start()
+
+    def accept(self, listener):
+        with contextlib.suppress(OSError):
+            while True:
+                near = listener.accept()[0]
+                far = socket.create_connection(("127.0.0.1", self.to))
+                self.sockets += [near, far]
+                for pair in ((near, far), (far, near)):
+                    threading.Thread(target=self.pass_on, args=pair, daemon=True).start()
+
+    @staticmethod
+    def pass_on(one, other):
+        with contextlib.suppress(OSError):
+            while data := one.recv(4096):
+                other.sendall(data)
+
+    def close(self):
+        for s in [self.listener, *self.sockets]:
+            with contextlib.suppress(OSError):
+                s.shutdown(socket.SHUT_RDWR)
+            s.close()
+        self.sockets = []
+
+
+def out_of_reach_it_is_not_given_up(sim):
+    """Killed while the source is on, and the way to the source gone for longer than a guardian tries one that it never saw."""
+    way = Passage(sim.tcp_far)
+    process = subprocess.Popen(command("check", "scpi-source", "--port", f"tcp:127.0.0.1:{way.port}", "--i-am-beside-it", *HEAT),
+                               stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    at = stop_while_on(process, sim, "far", "OUTPut:STATe ON", "OUTPut:STATe OFF")
+    way.close()
+    process.kill()
+    process.wait()
+    # A guardian gives up one that nobody heated after 10 s.
+    end = time.monotonic() + 14
+    wait_for(lambda: time.monotonic() > end)
+    way.open()
+    with contextlib.suppress(AssertionError):
+        wait_for(lambda: [e for e in sim.heard("far")[at:] if "OUTP" in e[2].upper() and "?" in e[2] and e[3] == "0"], 30)
+    asked = [e for e in sim.heard("far")[at:] if "OUTP" in e[2].upper() and "?" in e[2]]
+    check(asked and asked[-1][3] == "0", f"the source is left on: {sim.heard('far')[-3:]}")
+    way.close()
+
+
+def what_the_instrument_does_not_refuse_is_not_heated_to(sim):
+    port = f"pty:{sim.folder}/obedient"
+    outcome = run("check", "scpi-source", "--port", port, "--lowest", "15", "--highest", "40", "--refused-target", "60", "--reply", "0.3")
+    check(outcome.returncode == 1 and "what the instrument refuses" in outcome.stdout, outcome.stdout + outcome.stderr)
+    target, hot = None, []
+    for entry in sim.heard("obedient"):
+        sent = entry[2].upper()
+        if "SPO" in sent and "?" not in sent:
+            target = float(sent.split()[-1])
+        elif sent.endswith(" ON") and target > 40:
+            hot.append(target)
+    check(not hot, f"switched on {len(hot)} times with a target of {hot[:1]} °C, and 40 were allowed")
+    check("parking" in outcome.stdout and "passed   parked by the guardian" in outcome.stdout, outcome.stdout)
+
+
 def bad_arguments_are_told(sim):
     folder = sim.folder
     with open(f"{folder}/plain.py", "w") as f:
@@ -263,7 +367,8 @@ def a_new_driver_passes_at_once(sim):
 
 def main():
     tests = [every_driver_and_dialect_passes, an_instrument_of_a_bench_is_checked, the_page_of_a_manual_became_a_dialect,
-             interrupted_it_parks, killed_the_guardian_parks, a_new_driver_passes_at_once, bad_arguments_are_told,
+             interrupted_it_parks, killed_the_guardian_parks, frozen_it_is_killed_and_the_guardian_parks,
+             out_of_reach_it_is_not_given_up, what_the_instrument_does_not_refuse_is_not_heated_to, a_new_driver_passes_at_once, bad_arguments_are_told,
              a_daemon_that_says_nothing_may_have_a_run]
     chosen = [t for t in tests + [a_careful_check_sets_nothing] if not sys.argv[1:] or t.__name__ in sys.argv[1:]]
     with tempfile.TemporaryDirectory() as folder, Sim(folder) as sim:

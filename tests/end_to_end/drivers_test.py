@@ -3,6 +3,7 @@
 NIGHTWELL_BUILD_DIR: what the package is installed from; without it the package is left out (a sanitized library wants a
 sanitized example) and the scanner's driver is the tests' own.
 """
+import contextlib
 import functools
 import json
 import os
@@ -202,8 +203,10 @@ def a_driver_whose_guardian_is_killed_switches_off():
         with open(f"{log}/bath.log") as f:
             last = [line.split("\t")[2:4] for line in f][-1]
         check(last[0].startswith("H?") and last[1].startswith("H0"), f"it proved that before it ended: {last}")
+        # The guardian that is started in its place finds the bath off and proves it once more: the run can end.
         wait_for(lambda: "parked" in phase(lab, number)(), 60)
-        lab.kill(lab.daemon)  # it would wait for a guardian that is no more
+        wait_for(lambda: any(r["confirmed"] for r in lab.records(number, "park")), 60)
+        wait_for(lambda: lab.records(number, "closing"), 60)
 
 
 def a_source_that_was_never_reached_is_not_called_safe():
@@ -259,6 +262,58 @@ def parent_of(pid):
         return int(f.read().rpartition(")")[2].split()[1])
 
 
+def the_example_switches_off_whatever_ends_it():
+    """A host that writes nonsense, or hears nothing more; one that is dead, so that nobody takes the driver's own words, while the
+    bath is deaf for a moment."""
+    def ended_by(lab, bench, log, name, spoil):
+        before = os.path.getsize(log) if os.path.exists(log) else 0
+        driver = subprocess.Popen([f"{EXAMPLES}/bath_driver.py"], stdin=subprocess.PIPE, stdout=subprocess.PIPE,
+                                  stderr=subprocess.PIPE, text=True)
+        try:
+            def ask(**line):
+                driver.stdin.write(json.dumps(line) + "\n")
+                driver.stdin.flush()
+                return json.loads(driver.stdout.readline())
+            ask(hello="nightwell-driver/1", role="heat_source", instrument="bath", port=bench.port("bath"), reply_s=2.0, identity="")
+            check("value" in ask(id=1, ask="identify", within_s=19), "it knows the bath")
+            check("done" in ask(id=2, ask="set_output", on=True, within_s=19), "the bath is on")
+            spoil(driver)
+            told = "" if driver.stderr.closed else driver.stderr.read()
+            code = driver.wait(timeout=40)
+        finally:
+            driver.kill()
+            for file in (driver.stdin, driver.stdout, driver.stderr):
+                with contextlib.suppress(OSError):
+                    file.close()
+        with open(log) as f:
+            f.seek(before)
+            heard = [line.split("\t")[2:4] for line in f]
+        states = [reply for sent, reply in heard if sent.startswith("H?")]
+        check(any(sent.startswith("H0") for sent, _ in heard), f"{name}: no \"off\" (exit {code}): {told}")
+        check(states and states[-1].startswith("H0"), f"{name}: not proved off (exit {code}): {states} {told}")
+
+    def nonsense(driver):
+        driver.stdin.write("nonsense\n")
+        driver.stdin.flush()
+
+    def deaf(driver):
+        driver.stdout.close()
+        driver.stdin.write(json.dumps({"id": 3, "ask": "read_target", "within_s": 19}) + "\n")
+        driver.stdin.flush()
+
+    def dead(driver):
+        lab.order({"instrument": "bath", "fault": "silent", "for_s": 80})
+        for file in (driver.stdout, driver.stderr, driver.stdin):
+            file.close()
+
+    with Lab(speed=20) as lab:
+        bench = Bench(lab.folder, "example").simple(items=1)
+        bench.sim["sources"]["bath"]["manner"] = "terse"
+        log = lab.start_sim(bench, "--control", lab.control)
+        for name, spoil in (("nonsense", nonsense), ("deaf", deaf), ("dead", dead)):
+            ended_by(lab, bench, f"{log}/bath.log", name, spoil)
+
+
 def a_program_that_will_not_do_is_told_with_its_place():
     with Lab() as lab:
         bench = on_programs(lab)
@@ -281,6 +336,7 @@ try:
                                            a_program_that_will_not_do_is_told_with_its_place,
                                            a_survey_on_a_scanner_that_has_to_be_waited_for,
                                            a_source_that_was_never_reached_is_not_called_safe,
+                                           the_example_switches_off_whatever_ends_it,
                                            every_installed_header_compiles_alone, the_installed_examples_make_a_plan, a_new_program_passes_its_check,
                                            the_example_passes_the_conformance_run)})
 finally:

@@ -970,6 +970,30 @@ TEST_CASE("The daemon is gone while the source was never seen: tried for one lea
   }
 }
 
+TEST_CASE("The daemon is gone and the source was heated before: never given up, however long it does not answer",
+          "[leaving]") {
+  Limits limits = cold_store_limits();
+  limits.heated_before = true;
+  Night night(limits);
+  night.happen(Tick{});
+  night.command_fails(Errc::port_gone);
+  SECTION("asked to park") {
+    night.happen(ParkRequested{"the test asks"});
+  }
+  SECTION("only left") {}
+  night.happen(DaemonGone{});
+  for (int i = 0; i < 1000; ++i) {
+    CHECK(night.told_nothing());  // nobody knows who would hear it
+    if (night.state.awaited == Talk::identify) night.command_fails(Errc::port_gone);
+    night.tick_after(5);
+  }
+  CHECK_FALSE(night.exits());
+  night.identified();
+  CHECK(night.tells_off());
+  night.climb_well();
+  CHECK(night.exits() == 0);
+}
+
 TEST_CASE("The end is the end", "[leaving]") {
   Night night;
   night.to_latched();

@@ -260,12 +260,60 @@ TEST_CASE("SIGTERM, SIGINT, SIGHUP: park, then exit", "[process]") {
   }
 }
 
-TEST_CASE("A guardian that is killed is reported lost at once", "[process]") {
+TEST_CASE("A guardian that is killed is reported lost at once, and another one switches off", "[process]") {
   Bench bench;
   REQUIRE(bench.to_heating());
-  ::kill(bench.client->pid(), SIGKILL);
+  bench.renew = false;
+  const pid_t first = bench.client->pid();
+  ::kill(first, SIGKILL);
   CHECK(bench.run_until([&] { return bench.has<Lost>(); }));
   CHECK(bench.last<Lost>()->text.find("killed by signal 9") != std::string::npos);
+  CHECK_FALSE(bench.client->gone());
+  CHECK(bench.run_until([&] { return bench.proved(); }));
+  CHECK(bench.safe());
+  CHECK(bench.client->pid() != first);
+  // It too, and the one behind it: one dead guardian is no reason to believe in the next.
+  bench.line.output = true;
+  ::kill(bench.client->pid(), SIGKILL);
+  CHECK(bench.run_until([&] { return bench.safe(); }));
+  CHECK(bench.end());
+  CHECK(bench.safe());
+}
+
+TEST_CASE("Killed after goodbye and before the source is proved off: another one goes on", "[process]") {
+  Bench bench;
+  REQUIRE(bench.to_heating());
+  bench.renew = false;
+  bench.line.refuses_off = true;
+  bench.client->close();
+  CHECK(bench.run_until([&] { return bench.unproved() >= 2; }));
+  ::kill(bench.client->pid(), SIGKILL);
+  bench.line.refuses_off = false;
+  CHECK(bench.run_until([&] { return bench.client->gone(); }));
+  CHECK(bench.safe());
+  CHECK_FALSE(bench.has<Lost>());
+}
+
+TEST_CASE("A guardian that is stopped is killed and relieved", "[process]") {
+  Bench bench;
+  Settings settings = bench.settings();
+  settings.frozen_after = std::chrono::seconds(2);
+  REQUIRE(bench.to_heating(settings));
+  bench.renew = false;
+  const pid_t first = bench.client->pid();
+  ::kill(first, SIGSTOP);
+  CHECK(bench.run_until([&] { return bench.has<Lost>() && bench.proved(); }));
+  CHECK(bench.safe());
+  CHECK(bench.client->pid() != first);
+  CHECK(bench.end());
+}
+
+TEST_CASE("A guardian that never heated is not relieved", "[process]") {
+  Bench bench;
+  REQUIRE(bench.start(bench.settings()));
+  REQUIRE(bench.run_until([&] { return bench.has<Ready>(); }));
+  ::kill(bench.client->pid(), SIGKILL);
+  CHECK(bench.run_until([&] { return bench.has<Lost>(); }));
   CHECK(bench.client->gone());
   bench.client->lease(80, true, 130);  // harmless
   bench.client->park("x");

@@ -347,6 +347,18 @@ TEST_CASE("a program that changed during the night is started to switch off, and
   CHECK(bench.wait_for(bench.source.set_output(true)).error().code == Errc::refused);
 }
 
+TEST_CASE("a program that changed while it heats takes no other target, but that of a park") {
+  SourceBench bench("was_on");  // it was killed with the output on
+  REQUIRE(bench.wait_for(bench.source.identify()));
+  std::ofstream(bench.place.driver(), std::ios::app) << "# another one\n";
+  bench.source.close();
+  REQUIRE(bench.wait_for(bench.source.identify()));
+  CHECK(bench.wait_for(bench.source.set_target(300)).error().code == Errc::refused);
+  CHECK(bench.place.heard().find("set_target") == std::string::npos);
+  REQUIRE(bench.wait_for(bench.source.set_output(false)));
+  CHECK(bench.wait_for(bench.source.set_target(20)));
+}
+
 TEST_CASE("a driver that closes its output is ended, and off gets through another one") {
   SourceBench bench("closes_its_output");
   REQUIRE(bench.wait_for(bench.source.identify()));
