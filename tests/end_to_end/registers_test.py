@@ -1,9 +1,12 @@
 """Nights on a heat source behind Modbus registers, which a dialect describes: RTU on a terminal, Modbus TCP, and what goes
 wrong. What the source was told is read from the simulated controller's own log."""
 import json
-import socket
+import sys
 
 from lab import SOURCE, Bench, Lab, check, lasting, main, play_wire_logs, profile, wait_for
+
+sys.path.append(f"{SOURCE}/tests/support")
+from free_port import free_port  # noqa: E402
 
 OFF = r"\x11\x05\x00\x00\x00\x00"  # unit 17, write single coil 0, 0
 ON = r"\x11\x05\x00\x00\xff\x00"
@@ -20,12 +23,6 @@ def parked_off(log):
     lines = heard(log)
     switches = [i for i, line in enumerate(lines) if OFF in line or ON in line]
     return bool(switches) and OFF in lines[switches[-1]] and any(IDLE in line for line in lines[switches[-1]:])
-
-
-def free_port():
-    with socket.socket() as line:
-        line.bind(("127.0.0.1", 0))
-        return line.getsockname()[1]
 
 
 def a_night_on_registers_with_trouble_on_the_line():
