@@ -271,7 +271,7 @@ def a_journal_that_moves():
         lab.start_sim(bench)
         lab.daemon = lab.spawn("daemon", ["bash", "-c", f"ulimit -f 30; exec {BIN}/nightwelld --runtime {lab.folder}/runtime "
                                           f"--state {lab.state} --speed {lab.speed}"])
-        wait_for(lab.answers, 20)
+        wait_for(lab.answers)
         run = lab.start(bench.files(profile([30])))
         lab.wait_state(run, "finished")
         return journal_of(lab.journal(run))
