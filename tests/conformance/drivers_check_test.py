@@ -18,19 +18,14 @@ import time
 
 BIN, SOURCE = os.environ["NIGHTWELL_BIN_DIR"], os.environ["NIGHTWELL_SOURCE_DIR"]
 BUILD = os.environ.get("NIGHTWELL_BUILD_DIR", "")  # what the package for C++ is installed from; without it, it is left out
-sys.path.insert(0, f"{SOURCE}/tests/end_to_end")
+sys.path[:0] = [f"{SOURCE}/tests/end_to_end", f"{SOURCE}/tests/support"]
+from free_port import free_port  # noqa: E402
 from lab import check, wait_for, write  # noqa: E402
 
 HEAT = ["--lowest", "15", "--highest", "40", "--refused-target", "125", "--reply", "0.3"]
 SCAN = ["--channels", "101,102", "--missing-channel", "150", "--reply", "0.3"]
 # What is checked by other names: dialects one by one, programs by the tests of driver programs.
 NOT_BY_NAME = {"dialect", "program"}
-
-
-def free_port():
-    with socket.socket() as s:
-        s.bind(("127.0.0.1", 0))
-        return s.getsockname()[1]
 
 
 class Sim:

@@ -56,7 +56,7 @@ class Night:
     def begin(self, inject, daemon_options, where, whole):
         if inject and whole:
             self.daemon = self.lab.start_daemon(*daemon_options, under=[*self.strace, "-D"], answers=False)
-            wait_for(lambda: self.lab.answers() or not self.alive(), 20)
+            wait_for(lambda: self.lab.answers() or not self.alive())
             return
         self.daemon = self.lab.start_daemon(*daemon_options)
         if not inject:
@@ -64,7 +64,7 @@ class Night:
         paths = where(os.path.join(self.lab.state, "runs")) if where else []
         self.tracer = subprocess.Popen([*self.strace, "-p", str(self.daemon.pid), *(f"--trace-path={path}" for path in paths)],
                                        stderr=subprocess.PIPE)
-        wait_for(lambda: self.traced() or self.tracer.poll() is not None, 10)
+        wait_for(lambda: self.traced() or self.tracer.poll() is not None)
         if self.tracer.poll() is not None:
             raise CannotTrace(self.tracer.stderr.read().decode().strip())
 

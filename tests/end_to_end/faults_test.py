@@ -42,7 +42,7 @@ def killed(phase):
     with Lab(speed=300) as lab:
         bench, log, run, files = running(lab, phase)
         lab.kill(lab.daemon)
-        wait_for(lambda: told_off(log), 30)
+        wait_for(lambda: told_off(log))
         # The journal is whole up to its last line; verify says that it has no end (4), not that it is damaged (2).
         lab.command("verify", run, expect=4)
         check("without closing" in lab.last.stdout, lab.last.stdout)
@@ -87,7 +87,7 @@ def a_stopped_daemon_lets_the_lease_run_out():
         run = lab.start(bench.files(profile([90])))
         wait_for(lambda: "OUTPUT:STATE ON" in source_log(log).upper(), 60)
         lab.daemon.send_signal(signal.SIGSTOP)  # fault 44: the process lives, but does nothing
-        wait_for(lambda: told_off(log), 30)
+        wait_for(lambda: told_off(log))
         lab.daemon.send_signal(signal.SIGCONT)
         lab.wait_state(run, "parked")
 
@@ -101,7 +101,7 @@ def an_unplugged_scanner_parks():
         wait_for(lambda: lab.state_of(run) == "approach", 60)
         lab.order({"instrument": "scanner", "fault": "unplug", "for_s": 100000})
         lab.wait_state(run, "parked", seconds=90)
-        wait_for(lambda: told_off(log), 20)
+        wait_for(lambda: told_off(log))
         check(any(g["guard"] == "reference_stale" for g in lab.records(run, "guard")), "the guard is named")
 
 
@@ -130,7 +130,7 @@ def a_dead_heater_parks():
         lab.start_daemon()
         run = lab.start(bench.files(profile([90])))
         lab.wait_state(run, "parked")
-        wait_for(lambda: told_off(log), 20)
+        wait_for(lambda: told_off(log))
 
 
 def an_open_item_is_named_and_the_night_goes_on():
@@ -149,7 +149,7 @@ def limited_daemon(lab, kilobytes, *options):
     """A daemon whose files may grow to so much each: then every write to that file fails, as on a full disk (48)."""
     lab.daemon = lab.spawn("daemon", ["bash", "-c", f"ulimit -f {kilobytes}; exec {BIN}/nightwelld --runtime {lab.folder}/runtime "
                                       f"--state {lab.state} --speed {lab.speed} {' '.join(options)}"])
-    wait_for(lab.answers, 20)
+    wait_for(lab.answers)
 
 
 def a_file_that_takes_no_more_is_left_for_a_new_one():
@@ -177,7 +177,7 @@ def a_journal_that_no_file_takes_parks():
         limited_daemon(lab, 20)  # and no new file takes more than the first: nine of them are filled
         run = lab.start(bench.files(profile([90, 30, 90, 30, 90])))
         lab.wait_state(run, "parked", seconds=120)
-        wait_for(lambda: told_off(log), 20)
+        wait_for(lambda: told_off(log))
         lab.command("verify", run, expect=4)
 
 
@@ -185,10 +185,10 @@ def two_daemons_do_not_share():
     with Lab() as lab:
         lab.start_daemon()
         second = subprocess.run([f"{BIN}/nightwelld", "--runtime", f"{lab.folder}/runtime2", "--state", lab.state],
-                                capture_output=True, text=True, timeout=20)
+                                capture_output=True, text=True, timeout=60)
         check(second.returncode == 3 and "another nightwelld" in second.stderr, second.stderr)
         third = subprocess.run([f"{BIN}/nightwelld", "--runtime", f"{lab.folder}/runtime", "--state", f"{lab.folder}/state2"],
-                               capture_output=True, text=True, timeout=20)
+                               capture_output=True, text=True, timeout=60)
         check(third.returncode == 3 and "another nightwelld" in third.stderr, third.stderr)
 
 

@@ -237,7 +237,7 @@ class Lab:
         self.daemon = self.spawn("daemon", [*under, f"{BIN}/nightwelld", "--runtime", os.path.join(self.folder, "runtime"),
                                             "--state", self.state, "--speed", str(self.speed), *options])
         if answers:
-            wait_for(self.answers, 20)  # a killed daemon leaves its socket behind: that the file is there says nothing
+            wait_for(self.answers)  # a killed daemon leaves its socket behind: that the file is there says nothing
         return self.daemon
 
     def answers(self):
@@ -305,16 +305,16 @@ class Lab:
 
     def order(self, fault):
         """A fault on request, over the simulator's control socket (`start_sim(bench, "--control", lab.control)`)."""
-        wait_for(lambda: os.path.exists(self.control), 10)
+        wait_for(lambda: os.path.exists(self.control))
         with socket.socket(socket.AF_UNIX) as line:
-            line.settimeout(10)
+            line.settimeout(60)
             line.connect(self.control)
             line.sendall((json.dumps(fault) + "\n").encode())
             line.recv(4096)
 
     def kill(self, process):
         os.kill(process.pid, signal.SIGKILL)
-        process.wait(10)
+        process.wait(60)
 
 
 def play_wire_logs(folder):
@@ -325,7 +325,7 @@ def play_wire_logs(folder):
                 if "# closed\n" not in log.readlines()[-3:]:
                     return False
         return True
-    wait_for(written, 20)
+    wait_for(written)
     played = subprocess.run([f"{BIN}/instrument_tests", "[.replay]"], capture_output=True, text=True,
                             env=dict(os.environ, NIGHTWELL_WIRE_LOGS=folder))
     check(played.returncode == 0 and "All tests passed" in played.stdout, f"played: {played.stdout[-3000:]}")

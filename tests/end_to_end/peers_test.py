@@ -3,22 +3,19 @@
 import os
 import pty
 import select
-import socket
 import subprocess
+import sys
 import time
 
 import pyvisa
 
 from lab import BIN, SOURCE, Bench, Lab, check, main, wait_for, write
 
+sys.path.append(f"{SOURCE}/tests/support")
+from free_port import free_port  # noqa: E402
+
 LOOK = {"format": "nightwell-profile/1", "profile": "look",
         "survey": {"every_s": 10, "lasts_s": 900, "expected_c": 21, "outlier_k": 5}}
-
-
-def free_port():
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
 
 
 def listens(port):

@@ -1,5 +1,6 @@
 // Settings for tests with the real process, on real time: patient, so that a machine which does nothing for a few seconds ends no
-// lease; and brief, for tests that wait for the end of one, or for a source that says nothing.
+// lease, and longer than any test waits: where a park is awaited, it is for what the test did. And brief, for tests that wait for
+// the end of a lease, or for a source that says nothing.
 #pragma once
 
 #include <string>
@@ -17,9 +18,9 @@ inline Settings process_settings(const std::string& program, const std::string& 
   settings.connection.reply = from_seconds(0.3);
   settings.connection.identity = "Bath";
   settings.limits = cold_store_limits();
-  settings.limits.lease = from_seconds(25);
+  settings.limits.lease = from_seconds(60);
   settings.limits.poll = from_seconds(0.2);
-  settings.limits.stale = from_seconds(20);
+  settings.limits.stale = from_seconds(50);
   settings.speed = 1;
   settings.program = program;
   settings.log = log;

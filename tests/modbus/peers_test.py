@@ -11,7 +11,6 @@ import logging
 import os
 import pty
 import select
-import socket
 import struct
 import subprocess
 import sys
@@ -25,6 +24,8 @@ from pymodbus.server.async_io import ModbusSerialServer, ModbusTcpServer
 from pymodbus.transaction import ModbusRtuFramer, ModbusSocketFramer
 
 BIN, SOURCE = sys.argv[1], sys.argv[2]
+sys.path.append(f"{SOURCE}/tests/support")
+from free_port import free_port  # noqa: E402
 logging.disable(logging.CRITICAL)  # pymodbus tells of every connection that ends
 
 
@@ -79,12 +80,6 @@ def talk(dialect, port):
     wanted = ["identity model 20055, serial 7, firmware 103", "temperature 20.500000", "set_target done", "target 123.000000",
               "output_on done", "output on", "output_off done", "output off"]
     assert done.stdout.splitlines() == wanted and done.returncode == 0, f"{port}: {done.stdout}{done.stderr}"
-
-
-def free_port():
-    with socket.socket() as line:
-        line.bind(("127.0.0.1", 0))
-        return line.getsockname()[1]
 
 
 def against_libmodbus(folder, framing, dialect, number):

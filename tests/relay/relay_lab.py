@@ -161,7 +161,7 @@ class Lab:
                 self.log.append(line.rstrip("\n"))
                 self.heard.notify_all()
 
-    def wait_for_log(self, text, seconds=20):
+    def wait_for_log(self, text, seconds=60):
         with self.heard:
             found = self.heard.wait_for(lambda: next((line for line in self.log if text in line), None), seconds)
         check(found, f"the log does not say {text!r}")

@@ -378,7 +378,7 @@ def a_sound_start():
     with Lab() as lab:
         def ended(code, text, **changes):
             done = subprocess.run([os.path.join(os.environ["NIGHTWELL_BIN_DIR"], "nightwell-relay"),
-                                   lab.write_config(**changes)], capture_output=True, text=True, timeout=20, check=False)
+                                   lab.write_config(**changes)], capture_output=True, text=True, timeout=60, check=False)
             check(done.returncode == code and text in done.stderr, f"{changes}: {done.returncode}, {done.stderr}")
         ended(2, "/listen: found \"7440\"", listen="7440")
         ended(2, "/allow/0/key", allow=[{"name": "alder", "key": "md5:0"}])
@@ -392,7 +392,7 @@ def a_sound_start():
         lab.start()
         ended(3, "listening for followers", listen=f"127.0.0.1:{lab.port}")
         lab.process.terminate()
-        check(lab.process.wait(10) == 0, "SIGTERM does not end it well")
+        check(lab.process.wait(60) == 0, "SIGTERM does not end it well")
 
 
 def agrees_with_its_schema():
@@ -417,7 +417,7 @@ def agrees_with_its_schema():
         for changes in bent:
             valid = validator.is_valid({**lab.config, **changes})
             done = subprocess.run([f"{BIN}/nightwell-relay", lab.write_config(**changes)], capture_output=True, text=True,
-                                  timeout=20, check=False)
+                                  timeout=60, check=False)
             taken = any(text in done.stderr for text in ("looking for the runs", "listening for ", "reading a"))
             check(done.returncode == 2 and taken == valid, f"{changes}: schema {valid}, relay {done.stderr}")
             answers.add(valid)

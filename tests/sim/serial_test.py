@@ -12,16 +12,13 @@ import unittest
 
 import serial
 
+sys.path.append(os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "support"))
+from free_port import free_port  # noqa: E402
+
 PROGRAM = sys.argv[1] if len(sys.argv) > 1 else "nightwell-simbench"
 SPEED = 1000
 NO_ERROR = '0,"No error"'
 OVERLOAD = 9.9e37
-
-
-def free_port():
-    with socket.socket() as one:
-        one.bind(("127.0.0.1", 0))
-        return one.getsockname()[1]
 
 
 def bench(tcp_port):
