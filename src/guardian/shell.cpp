@@ -159,6 +159,8 @@ void Shell::hurry() {
 void Shell::call_next() {
   calling_ = true;
   asio::post(io_, [this] {
+    // We may have been stopped since this was decided: where the lease has run out meanwhile, "off" takes its place.
+    feed(Tick{});
     if (leaving_ || !next_command_) {
       calling_ = false;
       return;

@@ -4,11 +4,14 @@
 
 #include <algorithm>
 #include <asio/local/connect_pair.hpp>
+#include <asio/post.hpp>
 #include <asio/read.hpp>
 #include <asio/this_coro.hpp>
 #include <asio/write.hpp>
 #include <catch2/catch.hpp>
+#include <functional>
 #include <stdexcept>
+#include <utility>
 
 #include "instrument/awaitable.hpp"
 #include "night.hpp"
@@ -17,6 +20,22 @@ using namespace nightwell;
 using namespace nightwell::guardian;
 
 namespace {
+
+// Time that passes while the process does nothing: it was stopped, or its machine slept.
+class JumpingClock final : public instrument::Clock {
+ public:
+  JumpingClock(asio::io_context& io, double speed) : steady_(io, speed) {}
+  [[nodiscard]] Instant now() const override { return steady_.now() + ahead_; }
+  [[nodiscard]] std::string utc() const override { return steady_.utc(); }
+  [[nodiscard]] std::string utc_at(Instant at) const override { return steady_.utc_at(at - ahead_); }
+  [[nodiscard]] double speed() const override { return steady_.speed(); }
+  asio::awaitable<void> sleep_until(Instant at) override { return steady_.sleep_until(at - ahead_); }
+  void jump(Duration length) { ahead_ += length; }
+
+ private:
+  instrument::RunClock steady_;
+  Duration ahead_{};
+};
 
 class FakeSource final : public instrument::HeatSource {
  public:
@@ -33,6 +52,7 @@ class FakeSource final : public instrument::HeatSource {
     co_await answer("target " + std::to_string(static_cast<int>(t_c)));
     if (silent) co_return no_answer();
     target_c = t_c;
+    if (const auto call = std::exchange(target_set, nullptr)) call();
     co_return Result<void>();
   }
   asio::awaitable<Result<double>> read_target() override {
@@ -71,6 +91,7 @@ class FakeSource final : public instrument::HeatSource {
   bool throws = false;  // every call
   int closed = 0;
   std::vector<std::string> heard;
+  std::function<void()> target_set;  // called once
 
  private:
   static Error no_answer() { return Error{Errc::no_answer, "test", "silent", ""}; }
@@ -160,7 +181,7 @@ class Bench {
   bool heard_off() const { return std::find(source.heard.begin(), source.heard.end(), "off") != source.heard.end(); }
 
   asio::io_context io{1};
-  instrument::RunClock clock;
+  JumpingClock clock;
   FakeSource source;
   Log log;
   asio::local::stream_protocol::socket daemon;
@@ -206,6 +227,33 @@ TEST_CASE("A lease that is not renewed parks by the guardian's own clock", "[she
   bench.lease();
   CHECK(bench.run_until([&] { return bench.count<Refused>() == 1; }));
   CHECK(bench.safe());
+}
+
+// Between any two of the loop's steps behind the setpoint the process may be stopped, for longer than its lease.
+TEST_CASE("What was decided before the process was stopped does not heat afterwards", "[shell]") {
+  int in_time = 0;  // "on" went out before
+  for (int steps = 0; steps < 10; ++steps) {
+    Bench bench;
+    std::optional<std::size_t> heard_before;
+    std::function<void(int)> stop_after = [&](int left) {
+      if (left > 0) return asio::post(bench.io, [&stop_after, left] { stop_after(left - 1); });
+      bench.clock.jump(from_seconds(31));
+      heard_before = bench.source.heard.size();
+    };
+    bench.source.target_set = [&] { asio::post(bench.io, [&stop_after, steps] { stop_after(steps); }); };
+    bench.start();
+    REQUIRE(bench.run_until([&] { return bench.count<Opened>() == 1; }));
+    bench.lease();
+    REQUIRE(bench.run_until([&] { return bench.parked(true); }));
+    REQUIRE(heard_before);
+    const auto before = bench.source.heard.begin() + static_cast<std::ptrdiff_t>(*heard_before);
+    in_time += static_cast<int>(std::count(bench.source.heard.begin(), before, "on"));
+    INFO(steps << " steps of the loop behind the setpoint");
+    CHECK(std::count(before, bench.source.heard.end(), "on") == 0);
+    CHECK(bench.safe());
+  }
+  CHECK(in_time > 0);
+  CHECK(in_time < 10);
 }
 
 TEST_CASE("Nonsense on the socket parks", "[shell]") {
