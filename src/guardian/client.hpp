@@ -50,9 +50,9 @@ struct Ready {
 };
 
 // The process ended or its socket closed though close() was not called: it cannot be asked any more, and the caller raises the
-// alarm. Where the process itself died (or was frozen, and killed for it) and a lease had been granted, another one is started, up to most_reliefs times, that
-// parks the source and does nothing else: its Status, Fault and Parked are reported as if they were the first one's. The
-// instrument itself may be what killed it, or a machine without memory: a relief is no promise.
+// alarm. Where the process itself died, or was frozen and killed for it, and a lease had been granted, another one is started, up
+// to most_reliefs times, that parks the source and does nothing else: its Status, Fault and Parked are reported as if they were
+// the first one's. The instrument itself may be what killed it, or a machine without memory: a relief is no promise.
 struct Lost {
   std::string text;
 };
