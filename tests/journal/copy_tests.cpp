@@ -1,6 +1,8 @@
 // The second copy: byte for byte, never ahead, and nobody's burden.
 
+#include <fcntl.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include <future>
 #include <thread>
@@ -149,8 +151,11 @@ TEST_CASE("a copy whose disk hangs is behind, and says so") {
   CHECK(behind.get().find("answered nothing") != std::string::npos);
   std::filesystem::remove(folder / "source");
   std::filesystem::copy_file(folder / "whole", folder / "source");
-  std::ofstream(folder / "pipe").close();  // now it opens, and is no file to read at a place
-  told.caught_up.get_future().get();
+  // Now the pipe opens, and is no file to read at a place. Where the copy's thread had yet to open it, it finds the file instead, and
+  // nobody is there to wait for.
+  auto caught_up = told.caught_up.get_future();
+  while (caught_up.wait_for(std::chrono::milliseconds(1)) != std::future_status::ready)
+    if (const int pipe = ::open((folder / "pipe").c_str(), O_WRONLY | O_NONBLOCK | O_CLOEXEC); pipe >= 0) ::close(pipe);
   copy->finish();
   REQUIRE(copy->wait(long_enough));
 }
