@@ -319,11 +319,14 @@ class Lab:
 
 def play_wire_logs(folder):
     """The recorded conversations of a run that has ended, played against the drivers again."""
-    def written():  # a thread of its own writes them: the run's state comes sooner than the last line
+    # A thread of its own writes them: the run's state comes sooner than the last line. The run's end may close a port
+    # in the middle of a call, before or behind the reply that had already come: that call's result is waited for too.
+    def written():
         for name in os.listdir(folder):
             with open(os.path.join(folder, name)) as log:
-                if "# closed\n" not in log.readlines()[-3:]:
-                    return False
+                last_call = ("\n" + log.read()).rpartition("\n: ")[2]
+            if "\n# closed\n" not in last_call or not ("\n= " in last_call or "\n# cut short" in last_call):
+                return False
         return True
     wait_for(written)
     played = subprocess.run([f"{BIN}/instrument_tests", "[.replay]"], capture_output=True, text=True,

@@ -136,6 +136,16 @@ TEST_CASE("a log whose last call was cut short plays up to there", "[wirelog][re
             .empty());
 }
 
+TEST_CASE("a log whose port was closed behind a reply that had already come plays to its end", "[wirelog][recording]") {
+  // The reply lay with the program when the run ended: it is still taken.
+  const std::string whole = record_in_memory(contents(std::filesystem::path(NIGHTWELL_SOURCE_DIR) / "tests" /
+                                                      "wirelogs" / "scanner-plain.log"))
+                                .log;
+  CHECK(play_recorded_quickly(whole + ": read 101 resistance\n> MEASure:FRESistance? (@101)\\n\n# closed\n"
+                                      "@2\n< 113.5\\n\n= 113.5\n")
+            .empty());
+}
+
 TEST_CASE("what was unplugged is back in the middle between the last try that failed and the one that did not",
           "[recording]") {
   Notes notes;
