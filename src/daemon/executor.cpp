@@ -410,9 +410,9 @@ void Executor::on_report(std::size_t s, const guardian::Report& report) {
   } else if (const auto* refused = std::get_if<guardian::Refused>(&report)) {
     feed(Failed{"the guardian of " + source_name + " refused: " + refused->text});
   } else if (const auto* lost = std::get_if<guardian::Lost>(&report)) {
-    spdlog::critical("{}: the guardian of {} is gone: {}; switch the source off by hand", settings_.run, source_name,
-                     lost->text);
-    feed(Failed{"the guardian of " + source_name + " is gone: " + lost->text + "; switch the source off by hand"});
+    const std::string cause = "the guardian of " + source_name + " " + lost->text;
+    spdlog::critical("{}: {}", settings_.run, cause);
+    feed(Failed{cause});
   }
 }
 

@@ -134,11 +134,9 @@ Result<pid_t> spawn(const Settings& settings, int child_end) {
 }
 
 std::string end_text(const siginfo_t& info) {
-  if (info.si_code == CLD_EXITED && info.si_status == 0)
-    return "the guardian ended by itself; it had proved the output off";
-  if (info.si_code == CLD_EXITED) return "the guardian ended with exit code " + std::to_string(info.si_status);
-  return "the guardian was killed by signal " + std::to_string(info.si_status) +
-         ": nobody guards the source, look at it now";
+  if (info.si_code == CLD_EXITED && info.si_status == 0) return "ended by itself; it had proved the output off";
+  if (info.si_code == CLD_EXITED) return "ended with exit code " + std::to_string(info.si_status);
+  return "was killed by signal " + std::to_string(info.si_status);
 }
 
 // Real time. Longer than any read-back takes with all its calls, and the wait for it.
@@ -147,6 +145,8 @@ std::chrono::steady_clock::duration longest_silence(const Settings& settings) {
   return std::chrono::duration_cast<std::chrono::steady_clock::duration>(std::chrono::duration<double>(quiet_s)) +
          calls_of_a_read_back * longest_call(settings.connection.reply);
 }
+
+constexpr const char* unguarded = ": nobody guards the source, switch it off by hand now";
 
 bool proved_off(const siginfo_t& info) {
   return info.si_code == CLD_EXITED && info.si_status == 0;
@@ -190,7 +190,8 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
   bool closing = false;
   bool silent = false;  // the socket ended
   bool said_lost = false;
-  std::string how = "its socket closed; whether the process still guards the source is not known";
+  std::string how =
+      "closed its socket; whether it still guards the source is not known: switch the source off by hand now";
   std::array<char, 4096> heard{};
   LineBuffer lines;
   std::deque<std::string> outbox;
@@ -218,7 +219,7 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
     Result<Said> said =
         line.overlong ? Result<Said>(fault(Errc::bad_input, "a report is too long", "")) : parse_said(line.text);
     if (!said.ok()) {
-      how = "it said what cannot be read (" + said.error().text() + ")";
+      how = "said what cannot be read (" + said.error().text() + "): switch the source off by hand now";
       return false;
     }
     heard_at = std::chrono::steady_clock::now();
@@ -276,7 +277,7 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
 
   void ended() {
     const bool relieved = died && heated && on_report != nullptr && reliefs_left > 0;
-    if (relieved) how += "; another one is started to switch it off";
+    if (died) how += relieved ? "; another one is started to switch the source off: see that it is off" : unguarded;
     lost();
     if (relieved && on_report != nullptr && relieve()) return;
     finish();
@@ -320,7 +321,7 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
       if (self && !std::holds_alternative<Ready>(said)) self->report(said);
     });
     if (!started.ok()) {
-      if (!closing) report(Lost{"another guardian could not be started: " + started.error().text()});
+      if (!closing) report(Lost{"is not replaced: " + started.error().text() + unguarded});
       return false;
     }
     relief = *started;
@@ -329,7 +330,7 @@ struct Client::Core : std::enable_shared_from_this<Client::Core> {
     relief->on_over = [weak = weak_from_this()] {
       if (const auto self = weak.lock()) self->finish();
     };
-    relief->send(ParkRequested{"its guardian was killed"});
+    relief->send(ParkRequested{"the guardian before this one is gone"});
     if (closing) relief->close();
     return true;
   }

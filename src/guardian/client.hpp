@@ -54,7 +54,7 @@ struct Ready {
 // to most_reliefs times, that parks the source and does nothing else: its Status, Fault and Parked are reported as if they were
 // the first one's. The instrument itself may be what killed it, or a machine without memory: a relief is no promise.
 struct Lost {
-  std::string text;
+  std::string text;  // what became of it and what to do, to stand behind "the guardian of X"
 };
 
 inline constexpr int most_reliefs = 3;

@@ -410,7 +410,7 @@ class Stepper {
     parking.detail = std::move(detail);
     parking.then = then;
     parking.first = first;
-    say(Parked{cause_text(parking), false, parking.detail + "; " + doing});
+    say(Parked{cause_text(parking), false, with_detail(parking, doing)});
     state_.phase = std::move(parking);
     // The first "off" is not held up by an identification, unless nobody knows who would hear it.
     climb(!state_.identity || cause == Cause::other_instrument ? Rung::identify : first);
@@ -466,13 +466,13 @@ class Stepper {
 
   void proved(const std::string& text) {
     const Parking parking = *get<Parking>();
-    say(Parked{cause_text(parking), true, parking.detail + "; " + text});
+    say(Parked{cause_text(parking), true, with_detail(parking, text)});
     if (parking.then == Then::leave) return end(0);
     state_.phase = Latched{parking.cause, parking.detail, fresh_watch()};
   }
 
   std::string unproved_text(const Parking& parking) const {
-    std::string out = parking.detail + "; NOT PROVED OFF after round " + std::to_string(parking.round) + ": ";
+    std::string out = with_detail(parking, "NOT PROVED OFF after round " + std::to_string(parking.round) + ": ");
     out += parking.seen.output ? "the output reads " + on_off(*parking.seen.output) : "the output cannot be read";
     if (parking.seen.target_c) out += ", the setpoint reads " + celsius(*parking.seen.target_c);
     if (!parking.trouble.empty()) out += " (" + parking.trouble + ")";
@@ -484,8 +484,14 @@ class Stepper {
     return phase.cause == Cause::asked ? phase.detail : std::string(name(phase.cause));
   }
 
+  // What goes beside cause_text(), and does not say it again.
+  template <class ParkingOrLatched>
+  static std::string with_detail(const ParkingOrLatched& phase, const std::string& text) {
+    return phase.cause == Cause::asked ? text : phase.detail + "; " + text;
+  }
+
   void say_parked(const Latched& latched, const std::string& text) {
-    say(Parked{cause_text(latched), true, latched.detail + "; " + text});
+    say(Parked{cause_text(latched), true, with_detail(latched, text)});
   }
 
   void end(int code) {

@@ -654,6 +654,7 @@ TEST_CASE("The off ladder: off, read back, safe setpoint, read back, said", "[la
   REQUIRE(night.said<Parked>());
   CHECK_FALSE(night.said<Parked>()->confirmed);
   CHECK(night.said<Parked>()->cause == "the reference is too warm");
+  CHECK(night.said<Parked>()->text == "switching off");
   CHECK(night.tells_off());
   night.done();
   CHECK(night.did<ReadBackNow>());
@@ -666,6 +667,7 @@ TEST_CASE("The off ladder: off, read back, safe setpoint, read back, said", "[la
   REQUIRE(night.said<Parked>());
   CHECK(night.said<Parked>()->confirmed);
   CHECK(night.said<Parked>()->cause == "the reference is too warm");
+  CHECK(night.said<Parked>()->text == "the output reads off and the setpoint 20 \xC2\xB0\x43");
   CHECK(night.in<Latched>());
   CHECK_FALSE(night.exits());
 }
