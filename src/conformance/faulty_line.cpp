@@ -14,6 +14,7 @@
 #include <algorithm>
 #include <array>
 #include <cerrno>
+#include <condition_variable>
 #include <cstdint>
 #include <deque>
 #include <filesystem>
@@ -232,6 +233,8 @@ struct FaultyLine::Core {
   int left = 0;  // replies; -1: until cleared
   bool dammed = false, stop = false;
   std::vector<Passage> passages;
+  std::uint64_t looks_wanted = 0, looks_done = 0;
+  std::condition_variable looked;
 
   Fd wake;
   std::thread thread;
@@ -254,6 +257,15 @@ struct FaultyLine::Core {
   void nudge() const {
     const std::uint64_t one = 1;
     [[maybe_unused]] const auto written = ::write(wake.get(), &one, sizeof one);
+  }
+
+  // Locked, and what was sent before has been seen.
+  [[nodiscard]] std::unique_lock<std::mutex> caught_up() {
+    std::unique_lock lock(mutex);
+    const std::uint64_t mine = ++looks_wanted;
+    nudge();
+    looked.wait(lock, [&] { return looks_done >= mine; });
+    return lock;
   }
 
   void note(Passage::Way way, std::string_view bytes) {
@@ -436,11 +448,18 @@ struct FaultyLine::Core {
 
   void serve() {
     for (;;) {
+      std::uint64_t look = 0;
+      bool awaited = false;
+      {
+        const std::lock_guard lock(mutex);
+        look = looks_wanted;
+        awaited = look != looks_done;
+      }
       std::array<pollfd, 4> fds{{{wake.get(), POLLIN, 0},
                                  {near_fd.get(), POLLIN, 0},
                                  {listener.get(), POLLIN, 0},
                                  {far_fd.get(), POLLIN, 0}}};
-      ::poll(fds.data(), fds.size(), wait_ms());
+      ::poll(fds.data(), fds.size(), awaited ? 0 : wait_ms());
       {
         const std::lock_guard lock(mutex);
         if (stop) return;
@@ -463,6 +482,9 @@ struct FaultyLine::Core {
       }
       if (listener && fds[2].revents != 0) accept_driver();
       do_what_is_due();
+      const std::lock_guard lock(mutex);
+      looks_done = look;
+      looked.notify_all();
     }
   }
 };
@@ -500,28 +522,28 @@ Port FaultyLine::near_port() const {
 }
 
 void FaultyLine::spoil(Spoil how, int replies) {
-  const std::lock_guard lock(core_->mutex);
+  const auto lock = core_->caught_up();
   core_->wanted = how;
   core_->left = replies == 0 ? -1 : replies;
 }
 
 void FaultyLine::clear() {
-  const std::lock_guard lock(core_->mutex);
+  const auto lock = core_->caught_up();
   core_->left = 0;
 }
 
 void FaultyLine::dam(bool closed) {
-  const std::lock_guard lock(core_->mutex);
+  const auto lock = core_->caught_up();
   core_->dammed = closed;
 }
 
 std::size_t FaultyLine::mark() const {
-  const std::lock_guard lock(core_->mutex);
+  const auto lock = core_->caught_up();
   return core_->passages.size();
 }
 
 std::vector<Passage> FaultyLine::since(std::size_t mark) const {
-  const std::lock_guard lock(core_->mutex);
+  const auto lock = core_->caught_up();
   const auto begin = core_->passages.begin() + static_cast<std::ptrdiff_t>(std::min(mark, core_->passages.size()));
   return {begin, core_->passages.end()};
 }

@@ -8,7 +8,8 @@
 // with no answer between them and no pause of `settle` are one command. A spoiled reply is held until the instrument has
 // been quiet for `settle`; one that is not spoiled passes at once.
 //
-// It has a thread of its own, so that a driver that blocks is served too. All members may be called from any thread.
+// It has a thread of its own, so that a driver that blocks is served too. All members may be called from any other thread; each
+// first waits until that thread has seen what both sides had sent by then, however busy the machine is.
 // Errors: open(): port_gone, port_busy, port_settings (the instrument's port, as in open_port.hpp), unexpected (no port
 // of our own to be had). Once open it has none: an instrument that hangs up is unplugged for the driver too, for good.
 #pragma once

@@ -3,6 +3,7 @@
 // A request that comes while another is carried out takes its place: the host waits for that one no longer. Its call is cancelled,
 // and it gets no answer.
 #include <fcntl.h>
+#include <poll.h>
 #include <unistd.h>
 
 #include <array>
@@ -89,6 +90,16 @@ asio::awaitable<Result<Value>> carry_out_on_source(HeatSource& source, Ask ask) 
   co_return not_mine("heat source");
 }
 
+bool heats(const Ask& ask) {
+  const auto* output = std::get_if<SetOutput>(&ask);
+  return std::holds_alternative<SetTarget>(ask) || (output != nullptr && output->on);
+}
+
+bool host_is_gone() {
+  pollfd input{STDIN_FILENO, POLLRDHUP, 0};
+  return ::poll(&input, 1, 0) == 1 && (input.revents & (POLLHUP | POLLRDHUP | POLLERR)) != 0;
+}
+
 class Server {
  public:
   Server(asio::io_context& io, About about, Role role, Make make, int output)
@@ -162,6 +173,8 @@ class Server {
 
   void begin() {
     const Request request = *std::exchange(next_, std::nullopt);
+    // What a dead host left in the pipe is not carried out; its end of input comes right behind.
+    if (heats(request.ask) && host_is_gone()) return input_ended();
     busy_ = asked_ = true;
     timed_out_ = false;
     asked_again_ = times_asked_again();

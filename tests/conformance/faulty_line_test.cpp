@@ -6,6 +6,7 @@
 #include <termios.h>
 #include <unistd.h>
 
+#include <array>
 #include <catch2/catch.hpp>
 
 namespace {
@@ -36,6 +37,12 @@ class Near {
       out.append(buffer, static_cast<std::size_t>(count));
     }
   }
+  // What lies there by now.
+  bool hears_at_once(const std::string& expected) {
+    std::array<char, 256> buffer{};
+    const auto count = ::read(fd_, buffer.data(), buffer.size());
+    return count > 0 && std::string_view(buffer.data(), static_cast<std::size_t>(count)) == expected;
+  }
   bool hears(const std::string& expected) {
     const std::string heard = all(expected.size());
     UNSCOPED_INFO("heard \"" << heard << "\"");
@@ -65,6 +72,18 @@ TEST_CASE("A line without a fault passes everything on, and remembers it", "[fau
   CHECK((passed[0].way == Passage::Way::to_instrument && passed[0].bytes == "a\n"));
   CHECK((passed[1].way == Passage::Way::from_instrument && passed[1].bytes == "reply 1\n"));
   CHECK((passed[2].way == Passage::Way::to_driver && passed[2].bytes == "reply 1\n"));
+}
+
+TEST_CASE("What was sent before a look is seen by it, however late the line's thread is", "[faulty_line]") {
+  const auto line = counting_line();
+  Near near(line->near_port());
+  for (int i = 1; i <= 200; ++i) {
+    const std::size_t mark = line->mark();
+    near.send("a\n");
+    const auto passed = line->since(mark);
+    REQUIRE(passed.size() == 3);
+    REQUIRE(near.hears_at_once("reply " + std::to_string(i) + "\n"));
+  }
 }
 
 TEST_CASE("Each fault spoils one reply as its name says, and the next one is good", "[faulty_line]") {

@@ -1,7 +1,12 @@
 // Driver programs that crash, hang, flood, lie and are late: what each costs is a typed error of that instrument.
+#include <fcntl.h>
+#include <spawn.h>
 #include <sys/stat.h>
 #include <sys/wait.h>
+#include <unistd.h>
 
+#include <algorithm>
+#include <array>
 #include <asio/bind_cancellation_slot.hpp>
 #include <asio/cancellation_signal.hpp>
 #include <asio/co_spawn.hpp>
@@ -12,6 +17,7 @@
 #include <fstream>
 #include <optional>
 #include <sstream>
+#include <utility>
 
 #include "guardian/fake_source_line.hpp"
 #include "instrument/run_until.hpp"
@@ -400,6 +406,76 @@ struct ScpiBench {
   }
 };
 
+// A host that is two pipes: the test says what lies in them when it dies.
+class PipeHost {
+ public:
+  PipeHost(const std::string& program, std::string role) {
+    std::array<int, 2> in{}, out{};
+    if (::pipe2(in.data(), O_CLOEXEC) != 0 || ::pipe2(out.data(), O_CLOEXEC | O_NONBLOCK) != 0)
+      throw std::runtime_error("no pipe");
+    posix_spawn_file_actions_t files;
+    ::posix_spawn_file_actions_init(&files);
+    ::posix_spawn_file_actions_adddup2(&files, in[0], STDIN_FILENO);
+    ::posix_spawn_file_actions_adddup2(&files, out[1], STDOUT_FILENO);
+    std::string path = program;
+    std::array<char*, 3> arguments{path.data(), role.data(), nullptr};
+    if (::posix_spawn(&pid_, path.c_str(), &files, nullptr, arguments.data(), environ) != 0)
+      throw std::runtime_error("no process");
+    ::posix_spawn_file_actions_destroy(&files);
+    ::close(in[0]);
+    ::close(out[1]);
+    to_ = in[1];
+    from_ = out[0];
+  }
+  PipeHost(const PipeHost&) = delete;
+  PipeHost& operator=(const PipeHost&) = delete;
+  ~PipeHost() {
+    ::kill(pid_, SIGKILL);
+    if (!ended()) ::waitpid(pid_, nullptr, 0);
+    ::close(from_);
+    if (to_ >= 0) ::close(to_);
+  }
+  void say(const std::string& line) const {
+    if (::write(to_, line.data(), line.size()) != static_cast<ssize_t>(line.size()))
+      throw std::runtime_error("the pipe took nothing");
+  }
+  // How many lines it has answered by now.
+  [[nodiscard]] std::ptrdiff_t answers() {
+    std::array<char, 4096> bytes{};
+    for (ssize_t got = 0; (got = ::read(from_, bytes.data(), bytes.size())) > 0;)
+      lines_ += std::count(bytes.begin(), bytes.begin() + got, '\n');
+    return lines_;
+  }
+  void signal(int number) const { ::kill(pid_, number); }
+  // True: it is not running on.
+  [[nodiscard]] bool stopped() const {
+    siginfo_t info{};
+    return ::waitid(P_PID, static_cast<id_t>(pid_), &info, WSTOPPED | WNOHANG | WNOWAIT) == 0 && info.si_pid == pid_;
+  }
+  void die() { ::close(std::exchange(to_, -1)); }
+  [[nodiscard]] bool ended() {
+    if (!status_) {
+      int status = 0;
+      if (::waitpid(pid_, &status, WNOHANG) == pid_) status_ = status;
+    }
+    return status_.has_value();
+  }
+
+ private:
+  pid_t pid_ = -1;
+  int to_ = -1, from_ = -1;
+  std::ptrdiff_t lines_ = 0;
+  std::optional<int> status_;
+};
+
+Request request(std::uint64_t id, Ask ask) {
+  Request out;
+  out.id = id;
+  out.within = Duration(10'000'000);
+  out.ask = std::move(ask);
+  return out;
+}
+
 }  // namespace
 
 TEST_CASE("what was asked of which instrument is said once, by the host, and where it stuck by the driver") {
@@ -445,6 +521,27 @@ TEST_CASE("a codec with the ready main is a heat source, and switches off when i
     source.close();
     CHECK(run_until(bench.io, [&] { return !bench.line.output; }));
   }
+}
+
+TEST_CASE("a heating command that a dead host left behind is not carried out") {
+  ScpiBench bench;
+  const Ask left = GENERATE(Ask(SetOutput{true}), Ask(SetTarget{35}));
+  PipeHost host(bench.settings.program.path, "source");
+  Hello hello;
+  hello.role = Role::heat_source;
+  hello.instrument = "bath";
+  hello.port = bench.settings.port;
+  hello.reply = bench.settings.reply;
+  host.say(to_line(hello));
+  host.say(to_line(request(1, Identify())));
+  REQUIRE(run_until(bench.io, [&] { return host.answers() == 2; }));
+  host.signal(SIGSTOP);
+  REQUIRE(run_until(bench.io, [&] { return host.stopped(); }));
+  host.say(to_line(request(2, left)));
+  host.die();
+  host.signal(SIGCONT);
+  CHECK(run_until(bench.io, [&] { return host.ended(); }));
+  CHECK(bench.line.told.empty());
 }
 
 TEST_CASE("a driver for the other kind of instrument says so") {

@@ -419,7 +419,8 @@ def agrees_with_its_schema():
             done = subprocess.run([f"{BIN}/nightwell-relay", lab.write_config(**changes)], capture_output=True, text=True,
                                   timeout=60, check=False)
             taken = any(text in done.stderr for text in ("looking for the runs", "listening for ", "reading a"))
-            check(done.returncode == 2 and taken == valid, f"{changes}: schema {valid}, relay {done.stderr}")
+            in_use = "listening for " in done.stderr  # by whatever else runs here; that comes behind the configuration
+            check((done.returncode == 2 or in_use) and taken == valid, f"{changes}: schema {valid}, relay {done.stderr}")
             answers.add(valid)
     check(answers == {True, False}, "only one answer was tried")
 
