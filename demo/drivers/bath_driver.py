@@ -76,6 +76,9 @@ class Host:
                 self.wait(None, 3600)
             except Overtaken:
                 pass
+        hung_up = select.poll()
+        hung_up.register(0, 0)
+        self.gone = self.gone or bool(hung_up.poll(0))
         return self.lines.pop(0) if self.lines and not self.gone else None  # a dead host waits for nothing
 
     def say(self, **line):

@@ -263,7 +263,7 @@ def parent_of(pid):
 
 
 def the_example_switches_off_whatever_ends_it():
-    """A host that writes nonsense, or hears nothing more; one that is dead, so that nobody takes the driver's own words, while the
+    """A host that writes nonsense, or hears nothing more, or leaves an "on" behind; one that is dead, so that nobody takes the driver's own words, while the
     bath is deaf for a moment."""
     def ended_by(lab, bench, log, name, spoil):
         before = os.path.getsize(log) if os.path.exists(log) else 0
@@ -289,6 +289,7 @@ def the_example_switches_off_whatever_ends_it():
             f.seek(before)
             heard = [line.split("\t")[2:4] for line in f]
         states = [reply for sent, reply in heard if sent.startswith("H?")]
+        check(sum(sent.startswith("H1") for sent, _ in heard) == 1, f"{name}: switched on again: {heard}")
         check(any(sent.startswith("H0") for sent, _ in heard), f"{name}: no \"off\" (exit {code}): {told}")
         check(states and states[-1].startswith("H0"), f"{name}: not proved off (exit {code}): {states} {told}")
 
@@ -301,6 +302,14 @@ def the_example_switches_off_whatever_ends_it():
         driver.stdin.write(json.dumps({"id": 3, "ask": "read_target", "within_s": 19}) + "\n")
         driver.stdin.flush()
 
+    def left_behind(driver):
+        """A host that dies behind its "on", before the driver has taken it."""
+        driver.send_signal(signal.SIGSTOP)
+        os.waitpid(driver.pid, os.WUNTRACED)
+        driver.stdin.write(json.dumps({"id": 3, "ask": "set_output", "on": True, "within_s": 19}) + "\n")
+        driver.stdin.close()
+        driver.send_signal(signal.SIGCONT)
+
     def dead(driver):
         lab.order({"instrument": "bath", "fault": "silent", "for_s": 80})
         for file in (driver.stdout, driver.stderr, driver.stdin):
@@ -310,7 +319,7 @@ def the_example_switches_off_whatever_ends_it():
         bench = Bench(lab.folder, "example").simple(items=1)
         bench.sim["sources"]["bath"]["manner"] = "terse"
         log = lab.start_sim(bench, "--control", lab.control)
-        for name, spoil in (("nonsense", nonsense), ("deaf", deaf), ("dead", dead)):
+        for name, spoil in (("nonsense", nonsense), ("deaf", deaf), ("left behind", left_behind), ("dead", dead)):
             ended_by(lab, bench, f"{log}/bath.log", name, spoil)
 
 
