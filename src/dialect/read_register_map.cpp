@@ -90,7 +90,8 @@ class MapReader {
     if (auto value = modbus.object("output")) map.output = read_state(*value);
     if (auto value = modbus.object("set_output")) map.set_output = read_state_setting(*value);
     if (temperature && modbus.has("target") && modbus.has("set_target")) check_own(*temperature, map);
-    heating_known_ = modbus.has("set_target") && modbus.has("set_output");
+    heating_known_ =
+        modbus.has("target") && modbus.has("set_target") && modbus.has("output") && modbus.has("set_output");
     modbus.finish();
   }
 
@@ -366,13 +367,17 @@ class MapReader {
 
   // A step that wrote the setpoint or switched the output on would heat behind the guardian's back.
   void check_cold(ObjectReader& reader, const RegisterStep& step, bool parking, const RegisterMap& map) {
-    const RegisterNumber& target = map.set_target.number;
-    const bool sets_target = step.at.table == Table::holding && step.at.address >= target.at.address &&
-                             step.at.address < target.at.address + registers_of(target.type);
-    const bool switches = step.at == map.set_output.at;
-    if (sets_target || (switches && !(parking && step.value == map.set_output.off)))
+    RegisterNumber written;
+    written.at = step.at;
+    const bool sets_target = share(written, map.set_target.number) || share(written, map.target);
+    const bool switches = step.at == map.set_output.at && !(parking && step.value == map.set_output.off);
+    const unsigned shown = static_cast<unsigned>(step.value) & map.output.mask;
+    const auto& off = map.output.off;
+    const bool shows_on =
+        step.at == map.output.at && std::find(off.begin(), off.end(), static_cast<int>(shown)) == off.end();
+    if (sets_target || switches || shows_on)
       reader.refuse("address", "a register that does not heat",
-                    "steps never heat: this one is that of \"set_target\" or \"set_output\"");
+                    "steps never heat: this one is the setpoint's or the output's");
   }
 
   ObjectReader& root_;

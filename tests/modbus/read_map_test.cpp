@@ -73,6 +73,15 @@ TEST_CASE("What registers cannot be is a fault") {
   check_told(bent("/start_up/0", {{"table", "coil"}, {"address", 0}, {"value", 1}}), {"/start_up/0/address"});
   check_told(bent("/park/0", {{"table", "coil"}, {"address", 0}, {"value", 1}}), {"/park/0/address"});
   check_told(bent("/park/0", {{"table", "coil"}, {"address", 0}, {"value", 0}}), {});
+  // Nor the registers in which both are read, where those are others: what shows the setpoint may well be one.
+  MapJson apart = furnace_json();
+  apart["modbus"]["target"]["address"] = 40;
+  apart["modbus"]["output"] = {{"table", "holding"}, {"address", 50}, {"mask", 3}, {"on", {1, 3}}, {"off", {0, 2}}};
+  apart["start_up"] = {{{"table", "holding"}, {"address", 50}, {"value", 2}}};
+  check_told(apart, {});
+  apart["start_up"] = {{{"table", "holding"}, {"address", 40}, {"value", 400}},
+                       {{"table", "holding"}, {"address", 50}, {"value", 3}}};
+  check_told(apart, {"/start_up/0/address", "/start_up/1/address"});
   // Limits that the setpoint's register cannot hold: 32767 tenths.
   check_told(bent("/limits/highest_c", 5000), {"/modbus/set_target/type"});
   // Two registers are written in one go.
