@@ -28,7 +28,7 @@ std::string validity(const remote::CertificateFacts& facts) {
   const int left = facts.days_left(now);
   std::string out = utc_day_text(facts.from) + " to " + utc_day_text(facts.until);
   if (facts.expired(now)) return out + ": EXPIRED";
-  return left <= remote::warn_days ? out + ": " + std::to_string(left) + " days more" : out;
+  return left <= remote::warn_days ? out + ": " + std::to_string(left) + (left == 1 ? " day more" : " days more") : out;
 }
 
 std::string certificate_text(const remote::CertificateFacts& facts) {
