@@ -157,7 +157,7 @@ class Step {
     if (in_band(plateau, reference->t_c)) {
       Settle settle{state.plateau, now_, SettleWindow{plateau.settle, largest_gap(plateau)}, {}, {}};
       settle.window.add_reference(reference->at, reference->t_c);
-      enter(std::move(settle), "reference " + fixed(reference->t_c, 3) + " °C is within the band");
+      enter(std::move(settle), "reference came within the band, at " + fixed(reference->t_c, 3) + " °C");
       run_.sweep_due = now_;
       return;
     }
