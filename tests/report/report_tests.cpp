@@ -206,6 +206,21 @@ TEST_CASE("what a reader must know first is said first") {
   CHECK(report::cautions(example()).empty());
 }
 
+TEST_CASE("a comparison says from which side, and warns where the sides differ") {
+  using results::Direction;
+  results::Change same, other;
+  same.serial = other.serial = "SB-P-01";
+  same.earlier_from = same.later_from = Direction::up;
+  const std::string quiet = report::changes(example(), example(), {same});
+  CHECK(quiet.find("below") != std::string::npos);
+  CHECK(quiet.find("hysteresis") == std::string::npos);
+  other.earlier_from = Direction::down;
+  other.later_from = Direction::up;
+  const std::string warned = report::changes(example(), example(), {same, other});
+  CHECK(warned.find("above, below") != std::string::npos);
+  CHECK(warned.find("holds the item's hysteresis too") != std::string::npos);
+}
+
 TEST_CASE("no control byte of a hostile text reaches the terminal, JSON or CSV") {
   for (const auto& bad : hostile) {
     const Results results = with_text(bad);
