@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <set>
+#include <utility>
 
 #include "cli/wording.hpp"
 #include "plan/budget_json.hpp"
@@ -145,8 +147,10 @@ Result<results::Results> expected_budgets(const sequence::Plan& plan, const std:
   auto lab = plan::budget_from_json(nlohmann::ordered_json::parse(plan.budget));
   if (!lab) return lab.error();
   out.lab_budget = std::move(lab).value();
+  std::set<std::pair<std::size_t, double>> seen;  // an up-and-down series comes to each setpoint twice
   for (const auto& plateau : plan.plateaus)
-    out.plateaus.push_back(would_be_at(out.channels, plateau.setpoint_c, plan.sources[plateau.source].name));
+    if (seen.emplace(plateau.source, plateau.setpoint_c).second)
+      out.plateaus.push_back(would_be_at(out.channels, plateau.setpoint_c, plan.sources[plateau.source].name));
   if (auto added = results::add_budgets(out); !added) return added.error();
   return out;
 }
