@@ -187,8 +187,7 @@ Json Daemon::status(const Json& request) const {
   const std::string wanted = text_of(request, "run");
   for (const auto& [id, run] : runs_)
     if (wanted == id || (wanted.empty() && !run->done())) out["runs"].push_back(run->status());
-  if (!wanted.empty() && out["runs"].empty())
-    return failure(not_open(wanted));
+  if (!wanted.empty() && out["runs"].empty()) return failure(not_open(wanted));
   return out;
 }
 
@@ -231,8 +230,7 @@ Result<Executor*> Daemon::open_run(const Json& request) const {
     only = run.get();
     ++open;
   }
-  if (!wanted.empty())
-    return not_open(wanted);
+  if (!wanted.empty()) return not_open(wanted);
   if (open == 1) return only;
   return Error{Errc::bad_input, "looking for a run", open == 0 ? "no run is open" : "several runs are open: name one",
                ""};

@@ -41,7 +41,7 @@ std::string changes(const results::Results& earlier, const results::Results& lat
   return wrapped("earlier  ", earlier.run + ", " + earlier.opened_utc, 100) +
          wrapped("later    ", later.run + ", " + later.opened_utc, 100) + "\n" + table.text() +
          "\nchange = later error - earlier error. A certificate that served both times cancels in U; all else counts\n"
-         "twice. `changed`: by more than U.\n" +
+         "twice. `changed`: by more than U. from: the side that a setpoint was come to from; -: not known.\n" +
          (both_sides ? "! Some setpoints were come to from one side earlier, and from the other later (`from`): such a "
                        "change\n"
                        "holds the item's hysteresis too.\n"

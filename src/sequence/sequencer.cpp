@@ -99,8 +99,8 @@ class Step {
     }
     if (terminal(run_)) return;
     // The guardian's sentence; its word for the cause stands in the record `park`.
-    park(plan_.sources[parked.source].name + " was parked by its guardian: " +
-         (parked.text.empty() ? parked.cause : parked.text));
+    park(plan_.sources[parked.source].name +
+         " was parked by its guardian: " + (parked.text.empty() ? parked.cause : parked.text));
     if (auto* state = std::get_if<Parked>(&run_.state)) {
       state->confirmed[parked.source] = parked.confirmed || parked.untouched;
       state->untouched = state->untouched || parked.untouched;
