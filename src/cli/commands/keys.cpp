@@ -110,10 +110,13 @@ void make_follower(Context& context, const NewFollower& wish) {
 }
 
 void remove(Context& context, const std::string& folder, const std::string& name) {
-  const auto key = remove_follower(folder, name);
-  if (!key) return context.fail(key.error());
-  say("removed    " + shown(name) + ", " + shown(*key) + "\n");
-  say("A relay that is running must be restarted to keep it out.\n");
+  const auto removed = remove_follower(folder, name);
+  if (!removed) return context.fail(removed.error());
+  say("removed    " + shown(name) + ", " + shown(removed->key) + "\n");
+  if (removed->left > 0) return say("A relay that is running must be restarted to keep it out.\n");
+  say("A relay that is running must be stopped to keep it out. Nobody is left on the list: it will not start again "
+      "before\n"
+      "nightwell keys follower has let somebody in.\n");
 }
 
 CLI::Option* add_days(CLI::App& command, const char* option, int& days, const char* what) {
