@@ -1,8 +1,8 @@
 // nightwell-simbench: a bench that is not there. Opens the ports that a configuration names and answers on
 // them as scanners and heat sources would, with a night's physics behind them (docs/simulated-bench.md).
 //
-// Exit: 0 after SIGTERM or SIGINT, 1 where a port or a file could not be opened, 2 where the configuration is
-// wrong, 3 after a programming error; CLI11's own codes for wrong options.
+// Exit: 0 after SIGTERM or SIGINT, 1 where a port or a file could not be opened, 2 where the configuration or an
+// option is wrong, 3 after a programming error.
 #include <poll.h>
 
 #include <CLI/CLI.hpp>
@@ -130,7 +130,11 @@ int parse_and_run(int argc, char** argv) {
   app.add_option("--seed", options.seed, "of all noise");
   app.add_option("--log", options.log, "folder for the command logs and truth.json");
   app.add_option("--control", options.control, "Unix socket on which faults may be ordered");
-  CLI11_PARSE(app, argc, argv);
+  try {
+    app.parse(argc, argv);
+  } catch (const CLI::ParseError& error) {
+    return app.exit(error) == 0 ? 0 : 2;
+  }
   return run(options);
 }
 

@@ -11,14 +11,6 @@
 namespace nightwell::cli {
 namespace {
 
-// The date in UTC, as the daemon takes it: both sides must agree on whether a certificate is overdue.
-std::string today() {
-  const std::chrono::year_month_day date{std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now())};
-  const auto digits = [](unsigned value) { return (value < 10 ? "0" : "") + std::to_string(value); };
-  return std::to_string(static_cast<int>(date.year())) + "-" + digits(static_cast<unsigned>(date.month())) + "-" +
-         digits(static_cast<unsigned>(date.day()));
-}
-
 nlohmann::json fault_json(const plan::Fault& fault) {
   return {{"file", fault.file},       {"pointer", fault.pointer}, {"found", fault.found},
           {"allowed", fault.allowed}, {"message", fault.message}, {"line", fault.line},
@@ -26,6 +18,13 @@ nlohmann::json fault_json(const plan::Fault& fault) {
 }
 
 }  // namespace
+
+std::string today() {
+  const std::chrono::year_month_day date{std::chrono::floor<std::chrono::days>(std::chrono::system_clock::now())};
+  const auto digits = [](unsigned value) { return (value < 10 ? "0" : "") + std::to_string(value); };
+  return std::to_string(static_cast<int>(date.year())) + "-" + digits(static_cast<unsigned>(date.month())) + "-" +
+         digits(static_cast<unsigned>(date.day()));
+}
 
 void tell_faults(Context& context, const std::vector<plan::Fault>& faults, bool as_json) {
   context.exit = Exit::bad_input;

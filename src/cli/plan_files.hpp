@@ -23,6 +23,9 @@ struct PlanArguments {
   bool as_json = false;
 };
 
+// The date in UTC, as the daemon takes it: both sides must agree on whether a certificate is overdue.
+[[nodiscard]] std::string today();
+
 // PROFILE BENCH JOB [--accept-overdue] [--json]
 void add_plan_arguments(CLI::App& command, PlanArguments& arguments);
 

@@ -57,7 +57,8 @@ Result<RelayAccess> RelayAccess::open(const std::string& file, const std::string
 void RelayAccess::warn(const std::string& whose, const remote::CertificateFacts& facts) {
   const int left = facts.days_left(std::time(nullptr));
   if (left <= remote::warn_days)
-    tell(whose + " is valid until " + utc_day_text(facts.until) + ", " + std::to_string(left) + " days more");
+    tell(whose + " is valid until " + utc_day_text(facts.until) + ", " + std::to_string(left) +
+         (left == 1 ? " day more" : " days more"));
 }
 
 remote::RelayConnection::Made RelayAccess::connect() {

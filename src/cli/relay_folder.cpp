@@ -30,7 +30,8 @@ Error folder_error(Errc code, const char* doing, std::string why, const fs::path
 Result<void> create_file(const fs::path& path, std::string_view bytes, mode_t mode) {
   const journal::File file{::open(path.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, mode)};
   if (file.fd() < 0 && errno == EEXIST)
-    return folder_error(Errc::bad_input, "making a file", "it is there already, and keys are never overwritten", path);
+    return folder_error(Errc::bad_input, "making a file",
+                        "it is there already, and keys are never overwritten: move it away first", path);
   if (file.fd() < 0) return folder_error(Errc::storage, "making a file", journal::system_text(errno), path);
   int number = ::fchmod(file.fd(), mode) == 0 ? 0 : errno;
   while (number == 0 && !bytes.empty()) {
@@ -283,7 +284,7 @@ Result<MadeFollower> add_follower(const NewFollower& wish, std::time_t now) {
   return out;
 }
 
-Result<std::string> remove_follower(const fs::path& folder, const std::string& name) {
+Result<RemovedFollower> remove_follower(const fs::path& folder, const std::string& name) {
   auto held = HeldFolder::hold(folder);
   if (!held) return held.error();
   const auto config_path = folder / "relay.json";
@@ -298,7 +299,7 @@ Result<std::string> remove_follower(const fs::path& folder, const std::string& n
   allow.erase(entry);
   if (const auto written = write_config_json(config_path, *config); !written) return written.error();
   if (const auto synced = held->sync(); !synced) return synced.error();
-  return key;
+  return RemovedFollower{key, allow.size()};
 }
 
 }  // namespace nightwell::cli

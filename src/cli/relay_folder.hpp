@@ -49,7 +49,11 @@ struct MadeFollower {
 };
 Result<MadeFollower> add_follower(const NewFollower& wish, std::time_t now);
 
-// Takes a name from the allow-list; gives its key.
-Result<std::string> remove_follower(const std::filesystem::path& folder, const std::string& name);
+struct RemovedFollower {
+  std::string key;
+  std::size_t left = 0;  // how many are still on the list
+};
+// Takes a name from the allow-list.
+Result<RemovedFollower> remove_follower(const std::filesystem::path& folder, const std::string& name);
 
 }  // namespace nightwell::cli

@@ -9,6 +9,7 @@
 #include <ctime>
 
 #include "daemon/records.hpp"
+#include "daemon/unclosed_run.hpp"
 #include "drivers/registry.hpp"
 #include "plan/loader.hpp"
 
@@ -65,8 +66,10 @@ Daemon::Daemon(asio::io_context& io, RunStore store, DaemonSettings settings)
 void Daemon::report_unclosed() {
   for (const auto& run : store_.list()) {
     if (run.ending) continue;
-    const std::string text = "ended without closing: its journal counts as far as it goes, it is not continued";
-    spdlog::warn("run {} {} ({})", run.run, text, run.trouble.empty() ? run.journal.string() : run.trouble);
+    const auto sources = sources_left(store_.folder(run.run));
+    const std::string text = unclosed_text(sources);
+    spdlog::log(may_heat(sources) ? spdlog::level::critical : spdlog::level::warn, "run {} {} ({})", run.run, text,
+                run.trouble.empty() ? run.journal.string() : run.trouble);
     if (!hooks_.wanted(HookEvent::unclosed, run.bench) || !store_.first_told(run.run)) continue;
     hooks_.tell(call_without_record(HookEvent::unclosed, run.run, run.bench, run.journal.string(),
                                     utc_now("%Y-%m-%dT%H:%M:%SZ"), text));
@@ -184,8 +187,7 @@ Json Daemon::status(const Json& request) const {
   const std::string wanted = text_of(request, "run");
   for (const auto& [id, run] : runs_)
     if (wanted == id || (wanted.empty() && !run->done())) out["runs"].push_back(run->status());
-  if (!wanted.empty() && out["runs"].empty())
-    return failure({Errc::not_found, "looking for a run", "no run of this daemon is called " + wanted, ""});
+  if (!wanted.empty() && out["runs"].empty()) return failure(not_open(wanted));
   return out;
 }
 
@@ -207,6 +209,17 @@ Json Daemon::runs() const {
   return out;
 }
 
+// A run that this daemon has not opened, or has let go of: over, or never there.
+Error Daemon::not_open(const std::string& wanted) const {
+  for (const auto& stored : store_.list())
+    if (stored.run == wanted)
+      return {Errc::not_found, "looking for a run",
+              wanted + " is over (" + stored.ending.value_or("ended without closing") +
+                  "): its journal is what there is, nightwell results " + wanted,
+              ""};
+  return {Errc::not_found, "looking for a run", "no run is called " + wanted + ": nightwell runs lists them", ""};
+}
+
 Result<Executor*> Daemon::open_run(const Json& request) const {
   const std::string wanted = text_of(request, "run");
   Executor* only = nullptr;
@@ -217,8 +230,7 @@ Result<Executor*> Daemon::open_run(const Json& request) const {
     only = run.get();
     ++open;
   }
-  if (!wanted.empty())
-    return Error{Errc::not_found, "looking for a run", "no open run of this daemon is called " + wanted, ""};
+  if (!wanted.empty()) return not_open(wanted);
   if (open == 1) return only;
   return Error{Errc::bad_input, "looking for a run", open == 0 ? "no run is open" : "several runs are open: name one",
                ""};

@@ -49,6 +49,7 @@ class Daemon {
   Json status(const Json& request) const;
   Json runs() const;
   void person(const Json& request, sequence::Request what, const std::string& who, const Reply& reply);
+  [[nodiscard]] Error not_open(const std::string& wanted) const;
   Result<Executor*> open_run(const Json& request) const;
   Result<void> instruments_free(const sequence::Plan& plan) const;
   void forget_old();

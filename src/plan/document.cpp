@@ -53,7 +53,7 @@ class Builder : public Json::json_sax_t {
                    }));
     fault.found = "no JSON";
     fault.allowed = "JSON (RFC 8259) in UTF-8";
-    fault.message = reason(error.what());
+    fault.message = reason(error.what()) + hint(before, before.size() < text_.size() ? text_[before.size()] : '\0');
     faults_.add(std::move(fault));
     return false;
   }
@@ -72,6 +72,20 @@ class Builder : public Json::json_sax_t {
     if (what.substr(0, 11) == "parse error")
       if (const auto end = what.find(": "); end != std::string_view::npos) what.remove_prefix(end + 2);
     return std::string(what.substr(0, longest_reason)) + (what.size() > longest_reason ? "…" : "");
+  }
+
+  // What people do whose files were good until they changed them. `at` is the byte behind `before` that could not be used.
+  static std::string hint(std::string_view before, char at) {
+    const auto is_digit = [](char c) { return c >= '0' && c <= '9'; };
+    const auto last_not_blank = before.find_last_not_of(" \t\r\n");
+    const char last = last_not_blank == std::string_view::npos ? '\0' : before[last_not_blank];
+    if (last == ',' && (at == '}' || at == ']')) return "; the comma before it must go";
+    if (at == '/' || at == '#') return "; JSON has no comments";
+    if (at == '\'') return "; JSON has double quotes only";
+    if (!is_digit(at)) return "";
+    while (!before.empty() && is_digit(before.back())) before.remove_suffix(1);
+    const bool decimal_comma = before.size() > 1 && before.back() == ',' && is_digit(before[before.size() - 2]);
+    return decimal_comma ? "; the decimal sign is a point" : "";
   }
 
   [[nodiscard]] Place place() const {

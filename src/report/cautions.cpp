@@ -1,5 +1,6 @@
 #include "report/numbers.hpp"
 #include "report/report.hpp"
+#include "report/seal_words.hpp"
 
 namespace nightwell::report {
 
@@ -11,13 +12,15 @@ using results::Results;
 std::string because(const std::string& why) {
   return why.empty() ? "" : ": " + why;
 }
-std::string called(const Plateau& plateau) {
-  return "the plateau at " + exact(plateau.setpoint_c) + " °C";
+// By its number too: an up-and-down series comes to a setpoint twice.
+template <typename AnyPlateau>
+std::string called(const AnyPlateau& plateau) {
+  return "plateau " + std::to_string(plateau.index + 1) + " (" + exact(plateau.setpoint_c) + " °C)";
 }
 
 void about_the_run(const Results& results, std::vector<std::string>& out) {
   if (!results.ending)
-    out.push_back("The run ended without closing: these are the plateaus that had closed by then.");
+    out.push_back("The journal is " + std::string(not_closed) + ": these are the plateaus that had closed by then.");
   else if (*results.ending != "finished")
     out.push_back("The run did not finish; it was " + *results.ending + because(results.ending_why) + ".");
   if (results.verification.torn)
@@ -28,7 +31,7 @@ void about_the_run(const Results& results, std::vector<std::string>& out) {
   for (const auto& serial : results.accepted_overdue)
     out.push_back("The reference " + serial + " was past its due date, and was accepted by request.");
   for (const auto& plateau : results.unclosed)
-    out.push_back("The plateau at " + exact(plateau.setpoint_c) + " °C was planned and never closed: no results.");
+    out.push_back("The run has not closed " + called(plateau) + ": no results.");
 }
 
 void about(const Plateau& plateau, const Results& results, std::vector<std::string>& out) {

@@ -29,7 +29,7 @@ void append_item(std::string& out, const Plateau& plateau, const Item& item, con
   line.number(item.readings.mean_c).number(item.readings.sd_k);
   line.number(item.error_k).number(item.error_sd_k).number(item.standard_error_k);
   line.whole(faults).whole(item.reference_outside).whole(item.readings.junction_outside);
-  line.text(channel.left_out.value_or("")).text(results.ending.value_or("ended without closing"));
+  line.text(channel.left_out.value_or("")).text(results.ending.value_or("not closed"));
   line.text(results.verification.head);
   const auto budget = item.budget.value_or(results::ItemBudget{});
   line.number(budget.standard_k).number(budget.degrees_of_freedom).number(budget.factor).number(budget.expanded_k);

@@ -26,7 +26,7 @@ void put_facts(PageData& page, const char* key, const std::vector<std::pair<std:
 }
 
 std::string ending_words(const Results& results) {
-  if (!results.ending) return "the journal ended without closing";
+  if (!results.ending) return not_closed;
   return *results.ending + (results.ending_why.empty() ? "" : ": " + results.ending_why);
 }
 

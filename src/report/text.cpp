@@ -28,7 +28,7 @@ std::string head(const Results& results) {
   const auto& journal = results.verification;
   std::string out = row("Run", results.run);
   out += row("Ending", results.ending ? *results.ending + (results.ending_why.empty() ? "" : ": " + results.ending_why)
-                                      : std::string("ended without closing"));
+                                      : std::string(not_closed));
   out += row("Opened", results.opened_utc + ", last record " + results.last_utc);
   out += row("Job", results.job);
   out += row("Customer", or_none(results.customer_reference));

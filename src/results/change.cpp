@@ -11,14 +11,18 @@ namespace {
 struct Found {
   std::string serial;
   double setpoint_c = 0;
+  Direction from = Direction::unknown;
   const Item* item = nullptr;
+  std::optional<std::size_t> partner;  // of a later one: which of the earlier
 };
 
 std::vector<Found> items_of(const Results& results) {
   std::vector<Found> out;
   for (const Plateau& plateau : results.plateaus)
     for (const Item& item : plateau.items)
-      if (item.error_k) out.push_back({results.channels[item.readings.channel].serial, plateau.setpoint_c, &item});
+      if (item.error_k)
+        out.push_back(
+            {results.channels[item.readings.channel].serial, plateau.setpoint_c, plateau.direction, &item, {}});
   return out;
 }
 
@@ -48,7 +52,8 @@ bool whole(const Item& item) {
 }
 
 Result<Change> change_of(const Found& earlier, const Found& later) {
-  Change out{later.serial, later.setpoint_c, *earlier.item->error_k, *later.item->error_k, 0, {}, {}, {}};
+  Change out{later.serial, later.setpoint_c, *earlier.item->error_k, *later.item->error_k, 0, {}, {}, {},
+             earlier.from, later.from};
   out.change_k = out.later_k - out.earlier_k;
   if (!whole(*earlier.item) || !whole(*later.item)) return out;
   ItemBudget budget;
@@ -60,20 +65,39 @@ Result<Change> change_of(const Found& earlier, const Found& later) {
   return out;
 }
 
+// How well two sides go together, the best first.
+enum class Sides { same, one_unknown, opposite };
+Sides sides(Direction a, Direction b) {
+  if (a == b) return Sides::same;
+  return a == Direction::unknown || b == Direction::unknown ? Sides::one_unknown : Sides::opposite;
+}
+
+// Each plateau once.
+void match(const std::vector<Found>& before, std::vector<Found>& after) {
+  std::vector<bool> taken(before.size());
+  for (const Sides wanted : {Sides::same, Sides::one_unknown, Sides::opposite})
+    for (Found& now : after)
+      for (std::size_t i = 0; i < before.size() && !now.partner; ++i) {
+        const Found& then = before[i];
+        if (taken[i] || then.serial != now.serial || then.setpoint_c != now.setpoint_c) continue;
+        if (sides(then.from, now.from) != wanted) continue;
+        now.partner = i;
+        taken[i] = true;
+      }
+}
+
 }  // namespace
 
 Result<std::vector<Change>> changes(const Results& earlier, const Results& later) {
-  std::vector<Found> before = items_of(earlier);
+  const std::vector<Found> before = items_of(earlier);
+  std::vector<Found> after = items_of(later);
+  match(before, after);
   std::vector<Change> out;
-  for (const Found& now : items_of(later)) {
-    const auto match = std::find_if(before.begin(), before.end(), [&](const Found& one) {
-      return one.item && one.serial == now.serial && one.setpoint_c == now.setpoint_c;
-    });
-    if (match == before.end()) continue;
-    auto change = change_of(*match, now);
+  for (const Found& now : after) {
+    if (!now.partner) continue;
+    auto change = change_of(before[*now.partner], now);
     if (!change) return change.error();
     out.push_back(*std::move(change));
-    match->item = nullptr;  // each plateau once
   }
   if (out.empty())
     return Error{Errc::not_found, "comparing two runs", "they share no serial number at a setpoint of both", ""};

@@ -74,6 +74,13 @@ Progress survey_progress(const Plan& plan, const Run& run, Instant now) {
   return {all_s > 0 ? done_s / all_s : 0, from_seconds(all_s - done_s)};
 }
 
+// Of a run that was stopped or parked: the share of its plateaus that had closed.
+double done_at_end(const Plan& plan, const Run& run) {
+  if (std::holds_alternative<Finished>(run.state)) return 1;
+  if (plan.plateaus.empty()) return 0;
+  return static_cast<double>(run.closed.size()) / static_cast<double>(plan.plateaus.size());
+}
+
 }  // namespace
 
 Duration expected_duration(const Plan& plan, double start_c) {
@@ -84,7 +91,7 @@ Duration expected_duration(const Plan& plan, double start_c) {
 }
 
 Progress progress(const Plan& plan, const Run& run, Instant now) {
-  if (terminal(run)) return {std::holds_alternative<Finished>(run.state) ? 1.0 : 0.0, Duration{0}};
+  if (terminal(run)) return {done_at_end(plan, run), Duration{0}};
   if (plan.survey) return survey_progress(plan, run, now);
   if (!run.plateaus_since) return {0, expected_duration(plan)};
 

@@ -98,7 +98,9 @@ class Step {
       return;
     }
     if (terminal(run_)) return;
-    park(plan_.sources[parked.source].name + " was parked by its guardian: " + parked.cause);
+    // The guardian's sentence; its word for the cause stands in the record `park`.
+    park(plan_.sources[parked.source].name +
+         " was parked by its guardian: " + (parked.text.empty() ? parked.cause : parked.text));
     if (auto* state = std::get_if<Parked>(&run_.state)) {
       state->confirmed[parked.source] = parked.confirmed || parked.untouched;
       state->untouched = state->untouched || parked.untouched;
@@ -155,7 +157,7 @@ class Step {
     if (in_band(plateau, reference->t_c)) {
       Settle settle{state.plateau, now_, SettleWindow{plateau.settle, largest_gap(plateau)}, {}, {}};
       settle.window.add_reference(reference->at, reference->t_c);
-      enter(std::move(settle), "reference " + fixed(reference->t_c, 3) + " °C is within the band");
+      enter(std::move(settle), "reference came within the band, at " + fixed(reference->t_c, 3) + " °C");
       run_.sweep_due = now_;
       return;
     }

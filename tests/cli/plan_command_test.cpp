@@ -57,6 +57,69 @@ TEST_CASE("plan check prints what would be done, and needs no daemon") {
   CHECK(plan["cards"].size() == 2);
 }
 
+TEST_CASE("plan check says what the results will lack for want of a budget, and start says it too") {
+  Folder folder;
+  CHECK(holds(run(folder.path(), command({"plan", "check"})).out,
+              "Uncertainty: no budget file in the job: the results will have no uncertainty and no verdicts\n"));
+  FakeDaemon daemon(folder.path(), [](const json&) { return yes({{"run", "cold-1"}, {"journal", "/j"}}); });
+  CHECK(holds(run(folder.path(), command({"start"})).err, "no budget file in the job"));
+}
+
+TEST_CASE("plan check works out the uncertainty that a night can reach at best") {
+  Folder folder;
+  const Path demo = Path(NIGHTWELL_SOURCE_DIR) / "demo",
+             profile = Path(NIGHTWELL_SOURCE_DIR) / "profiles/cold-store.json";
+  const Path here = folder.path() / "demo";
+  std::filesystem::create_directories(here);
+  std::filesystem::copy(demo / "cards", here / "cards");
+  for (const char* file : {"bench.json", "job.json", "budget.json"}) std::filesystem::copy(demo / file, here / file);
+  const auto check = [&](bool as_json) {
+    std::vector<std::string> words = {"plan", "check", profile, here / "bench.json", here / "job.json"};
+    if (as_json) words.push_back("--json");
+    const Outcome outcome = run(folder.path(), words);
+    CAPTURE(outcome.err);
+    REQUIRE(outcome.exit == 0);
+    return outcome.out;
+  };
+  const auto edit = [&](const char* file, const auto& change) {
+    json document = json::parse(read_file(here / file));
+    change(document);
+    write_file(here / file, document.dump());
+  };
+
+  CHECK(holds(check(false), "Uncertainty at best"));
+  CHECK_FALSE(holds(check(false), "GAP"));
+  SECTION("by the budget's own lines, worked out by hand") {
+    // Certificate 8 mK and nothing else but 3 mK (rectangular) of the bath: 2 sqrt(4^2 + 3^2) = 10 mK.
+    edit("cards/reference.json", [](json& card) { card["u95_k"] = 0.008; });
+    edit("budget.json", [](json& budget) {
+      for (const char* empty : {"references", "items"}) budget[empty] = json::array();
+      budget["items_that_measure"] = json::object();
+      budget["scanners"]["scanner-a"]["resistance"] = json::array();
+      budget["sources"]["bath"] = {{{"name", "axial"}, {"standard_k", 0.003}, {"source", "by hand"}}};
+    });
+    const json items = json::parse(check(true))["uncertainty"]["items"];
+    std::size_t seen = 0;
+    for (const auto& item : items)
+      if (item["channel"] == "pt100-1") {
+        CHECK(item["expanded_k"].get<double>() == Approx(0.010).epsilon(1e-4));
+        ++seen;
+      }
+    // Six plateaus, two of them at 15 °C: once a setpoint.
+    CHECK(seen == 5);
+  }
+  SECTION("a certificate in millikelvin where kelvin are meant can decide nothing, and that is said") {
+    edit("cards/reference.json", [](json& card) { card["u95_k"] = 12; });
+    CHECK(holds(check(false), "U TOO LARGE: even an error of 0 would not be within"));
+  }
+  SECTION("a name that is not the bench's is a gap") {
+    edit("budget.json", [](json& budget) { budget["scanners"] = {{"scaner-a", budget["scanners"]["scanner-a"]}}; });
+    CHECK(holds(check(false), "GAP: the budget states nothing about scanner-a reading resistance\n"));
+    CHECK(holds(check(false), "gaps: no verdict"));
+    CHECK(json::parse(check(true))["uncertainty"]["gaps"].size() == 2);
+  }
+}
+
 TEST_CASE("plan check lists all faults with their files") {
   Folder folder;
   const Outcome text = run(folder.path(), command({"plan", "check"}, "profile-wrong.json"));

@@ -2,7 +2,9 @@
 
 #include <catch2/catch.hpp>
 #include <chrono>
+#include <sstream>
 
+#include "journal/wording.hpp"
 #include "support/text.hpp"
 
 using namespace nightwell;
@@ -57,10 +59,26 @@ TEST_CASE("the plan for people: plateaus, channels, instruments, limits, time") 
   CHECK(holds(text, "1        -20 °C    bath    ±0.5 K  10 min 0 s  0.01 K  0.02 K  5 mirrored"));
   CHECK(holds(text, "1 h 0 min, else skip"));
   CHECK(holds(text, "r1       reference  SB-R-1"));
-  CHECK(holds(text,
-              "bath        scpi-source   pty /dev/pts/9      -40 °C to 120 °C, never above 130 °C, parks at 20 °C"));
+  CHECK(holds(text, "bath        scpi-source   pty /dev/pts/9\n"));
+  CHECK(holds(text, "bath    -40 °C to 120 °C  130 °C       20 °C\n"));
   CHECK(holds(text, "cool down to 20 °C, safe to leave between 5 °C and 40 °C"));
   CHECK(holds(text, "at most 3 h 30 min"));
+}
+
+TEST_CASE("plateaus with the same limits share a line of them, and an ordinary plan fits a terminal of 80 columns") {
+  Plan plan = cold_store();
+  plan.plateaus.resize(4, plan.plateaus[0]);
+  plan.plateaus[2].capture_limit.within = std::chrono::hours(2);
+  plan.channels[0].card.type = "a platinum reference of 100 ohm with a long name";
+  const std::string text = plan_text(plan);
+  CHECK(holds(text, "1 to 2    1 h 0 min, else park  1 h 0 min, else skip  1 h 0 min, else park\n"));
+  CHECK(holds(text, "3         1 h 0 min, else park  1 h 0 min, else skip  2 h 0 min, else park\n"));
+  CHECK(holds(text, "4         1 h 0 min, else park"));
+  std::istringstream lines(text);
+  for (std::string line; std::getline(lines, line);) {
+    CAPTURE(line);
+    CHECK(journal::width(line) <= 80);
+  }
 }
 
 TEST_CASE("a survey has no plateaus; accepted overdue references are named") {

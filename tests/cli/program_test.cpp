@@ -47,7 +47,13 @@ TEST_CASE("help and version are answers, wrong arguments are bad input") {
   CHECK(help.exit == 0);
   CHECK(holds(help.out, "Exit codes"));
   CHECK(run(folder.path(), {}).exit == 2);
-  CHECK(run(folder.path(), {"dance"}).exit == 2);
+  const Outcome dance = run(folder.path(), {"dance"});
+  CHECK(dance.exit == 2);
+  CHECK(holds(dance.err, "no command is called \"dance\" here; with --help: what there is"));
+  const Outcome mistyped = run(folder.path(), {"plan", "chek", "a", "b", "c"});
+  CHECK(mistyped.exit == 2);
+  CHECK(holds(mistyped.err, "no command is called \"chek\" here; did you mean \"check\"?"));
+  CHECK(holds(run(folder.path(), {"--bogus"}).err, "no option is called \"--bogus\" here"));
   CHECK(run(folder.path(), {"tail", "--since", "x"}).exit == 2);
 }
 
@@ -139,7 +145,8 @@ TEST_CASE("verify: whole, not closed, torn, damaged, missing") {
 
   const Path open = write_journal(folder.path() / "open.ndjson", "");
   CHECK(run(folder.path(), {"verify", open}).exit == 4);
-  CHECK(holds(run(folder.path(), {"verify", open}).out, "ended without closing"));
+  CHECK(holds(run(folder.path(), {"verify", open}).out,
+              "ending   not closed: its run goes on, or ended without closing\n"));
 
   const std::string text = read_file(closed);
   write_file(folder.path() / "torn.ndjson", text.substr(0, text.size() - 7));

@@ -50,6 +50,18 @@ TEST_CASE("budgets and Monte Carlo of a run without a budget say so; their optio
   CHECK(run(folder.path(), {"results", path, "--digits", "1"}).exit == 2);  // of --monte-carlo
 }
 
+TEST_CASE("compare: the items of two runs side by side; 2 where there is nothing to compare") {
+  Folder folder;
+  const Path path = write_night(folder.path() / "journal.ndjson", "finished");
+  const Outcome twice = run(folder.path(), {"compare", path, path});
+  CAPTURE(twice.err);
+  REQUIRE(twice.exit == 0);
+  CHECK(holds(twice.out, "serial  at / °C  from"));
+  CHECK(holds(twice.out, "SB-c1"));
+  CHECK(holds(twice.out, "0.0000"));
+  CHECK(run(folder.path(), {"compare", path, folder.path() / "none.ndjson"}).exit == 2);
+}
+
 TEST_CASE("fit: what cannot be fitted is said, and no card is written") {
   Folder folder;
   const Path path = write_night(folder.path() / "journal.ndjson", "finished");

@@ -69,6 +69,35 @@ def kill_in_capture_parks():
     killed("capture")
 
 
+def a_computer_that_dies_takes_the_guardian_along():
+    """Nobody switches the source off then. The next daemon says so, and the next run finds it on, parks it and says why."""
+    with Lab(speed=300) as lab:
+        _, log, run, files = running(lab, "approach")
+        guardians = lab.guardians()
+        for pid in guardians:
+            os.kill(pid, signal.SIGSTOP)  # so that it does not outlive the daemon for a moment
+        lab.kill(lab.daemon)
+        for pid in guardians:
+            os.kill(pid, signal.SIGKILL)
+        wait_for(lambda: not lab.guardians())
+        check(not told_off(log), "the source heats on")
+        lab.start_daemon()
+
+        def daemon_said(text):
+            with open(os.path.join(lab.folder, "daemon.err")) as f:
+                return text in f.read()
+        wait_for(lambda: daemon_said("NOT SEEN OFF since: bath: look at it now"))
+        lab.command("status", run, expect=3)
+        check("is over (ended without closing)" in lab.last.stderr, lab.last.stderr)
+        lab.command("hold", run, expect=3)
+        check("is over (ended without closing)" in lab.last.stderr, lab.last.stderr)
+        again = lab.start(files)
+        lab.wait_state(again, "parked")
+        check(told_off(log), "the next run's guardian found it on, and parked it")
+        why = lab.records(again, "closing")[-1]["why"]
+        check("the output reads on and no lease was ever granted" in why, why)
+
+
 def the_daemon_ends_on_request_only_after_the_park():
     with Lab(speed=300) as lab:
         bench, log, run, _ = running(lab, "approach")
@@ -253,7 +282,8 @@ def hostile_text_reaches_no_terminal():
 
 
 main({f.__name__: f for f in (
-    kill_in_approach_parks, kill_in_capture_parks, the_daemon_ends_on_request_only_after_the_park,
+    kill_in_approach_parks, kill_in_capture_parks, a_computer_that_dies_takes_the_guardian_along,
+    the_daemon_ends_on_request_only_after_the_park,
     a_stopped_daemon_lets_the_lease_run_out, an_unplugged_scanner_parks, a_silent_source_parks_and_keeps_saying_so,
     a_dead_heater_parks, an_open_item_is_named_and_the_night_goes_on, a_file_that_takes_no_more_is_left_for_a_new_one,
     a_journal_that_no_file_takes_parks, two_daemons_do_not_share,

@@ -33,6 +33,23 @@ std::string nested(int levels) {
 
 }  // namespace
 
+TEST_CASE("the mistakes that people make in JSON are named") {
+  struct Given {
+    const char *text, *hint;
+  };
+  for (const auto& given : {Given{"{\"a\": 1,\n}", "the comma before it must go"},
+                            {"[1, 2, ]", "the comma before it must go"},
+                            {"// mine\n{}", "JSON has no comments"},
+                            {"{\"a\": 1 # mine\n}", "JSON has no comments"},
+                            {"{'a': 1}", "JSON has double quotes only"},
+                            {"{\"u95_k\": 0,012}", "the decimal sign is a point"},
+                            {"{\"u95_k\": 0,5}", "the decimal sign is a point"},
+                            {"{\"u95_k\": 12,515\n}", "the decimal sign is a point"}}) {
+    CAPTURE(given.text);
+    CHECK(only_fault(given.text).message.find(given.hint) != std::string::npos);
+  }
+}
+
 TEST_CASE("a syntax error has a line and a column, in characters") {
   struct Given {
     std::string text;

@@ -419,8 +419,9 @@ def agrees_with_its_schema():
             done = subprocess.run([f"{BIN}/nightwell-relay", lab.write_config(**changes)], capture_output=True, text=True,
                                   timeout=60, check=False)
             taken = any(text in done.stderr for text in ("looking for the runs", "listening for ", "reading a"))
-            in_use = "listening for " in done.stderr  # by whatever else runs here; that comes behind the configuration
-            check((done.returncode == 2 or in_use) and taken == valid, f"{changes}: schema {valid}, relay {done.stderr}")
+            # 3: the page's usual port belongs to another relay of this computer; the configuration was taken as far as that.
+            as_should = done.returncode == 2 or done.returncode == 3 and "listening for page" in done.stderr
+            check(as_should and taken == valid, f"{changes}: schema {valid}, relay {done.stderr}")
             answers.add(valid)
     check(answers == {True, False}, "only one answer was tried")
 

@@ -155,7 +155,7 @@ def a_follower_comes_and_goes_and_the_relay_is_renewed():
         lab.call("keys", "follower", lab.relay, "berta", "--at", "lab.example.org:7999", "--days", "10")
         check("10 days more" in lab.call("keys", "show", f"{lab.relay}/berta.pem"), "near its end")
         check("lab.example.org:7999" in lab.out.decode(), "where the relay is")
-        lab.call("keys", "remove", lab.relay, "anna")
+        check("must be restarted" in lab.call("keys", "remove", lab.relay, "anna"), "berta is left")
         with open(f"{lab.relay}/relay.json", encoding="utf-8") as f:
             check([one["name"] for one in json.load(f)["allow"]] == ["berta"], "the allow-list")
         shown = lab.call("keys", "show", f"{lab.relay}/relay.pem")
@@ -163,6 +163,7 @@ def a_follower_comes_and_goes_and_the_relay_is_renewed():
         key = [line for line in shown.splitlines() if line.startswith("key")]
         check(key == [line for line in renewed.splitlines() if line.startswith("key")], "the relay's key stays")
         check("localhost, 127.0.0.1" in renewed, "and so do its hosts")
+        check("Nobody is left on the list" in lab.call("keys", "remove", lab.relay, "berta"), "a relay serves somebody, or nobody")
 
 
 def a_browsers_file_opens_with_the_password_that_was_shown():

@@ -155,6 +155,12 @@ TEST_CASE("the page needs nothing from anywhere", "[page]") {
   for (const char* reference : {"src=", "href=", "url(", "@import"}) CHECK_FALSE(holds(page, reference));
 }
 
+TEST_CASE("on a screen narrower than its paper the page is as wide as the screen", "[page]") {
+  const std::string page = page_of({}, {});
+  CHECK(holds(page, "name=\"viewport\""));
+  CHECK(holds(page, "@media screen and (max-width: 215mm) { body { width: auto;"));
+}
+
 TEST_CASE("a run without plateaus, references or readings still makes a page", "[page]") {
   results::Results empty;
   empty.verification.head = std::string(64, '0');

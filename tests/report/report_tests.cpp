@@ -195,11 +195,30 @@ TEST_CASE("what a reader must know first is said first") {
   results.plateaus[0].reference.missing = {0};
   CHECK(report::cautions(results).size() == 7);
   const std::string text = report::text(results);
-  CHECK(text.find("ended without closing") != std::string::npos);
+  // A journal that is not closed may be one that is being written.
+  CHECK(text.find("not closed: its run goes on, or ended without closing") != std::string::npos);
+  CHECK(report::csv(results).find("not closed") != std::string::npos);
+  // An up-and-down series has two plateaus at a setpoint: the number says which.
+  CHECK(text.find("The run has not closed plateau 2 (40 °C)") != std::string::npos);
   CHECK(text.find("settle took longer than 3600 s") != std::string::npos);
   CHECK(text.find("no measurement of real sensors") != std::string::npos);
   CHECK(text.find("Cautions") < text.find("Plateau 1"));
   CHECK(report::cautions(example()).empty());
+}
+
+TEST_CASE("a comparison says from which side, and warns where the sides differ") {
+  using results::Direction;
+  results::Change same, other;
+  same.serial = other.serial = "SB-P-01";
+  same.earlier_from = same.later_from = Direction::up;
+  const std::string quiet = report::changes(example(), example(), {same});
+  CHECK(quiet.find("below") != std::string::npos);
+  CHECK(quiet.find("hysteresis") == std::string::npos);
+  other.earlier_from = Direction::down;
+  other.later_from = Direction::up;
+  const std::string warned = report::changes(example(), example(), {same, other});
+  CHECK(warned.find("above, below") != std::string::npos);
+  CHECK(warned.find("holds the item's hysteresis too") != std::string::npos);
 }
 
 TEST_CASE("no control byte of a hostile text reaches the terminal, JSON or CSV") {

@@ -100,6 +100,32 @@ TEST_CASE("A setpoint that stands twice is matched in order; gaps leave U unknow
   CHECK_FALSE(found->at(1).expanded_k);
 }
 
+TEST_CASE("A plateau come to from below is compared with one come to from below") {
+  using enum Direction;
+  const auto sided = [](const std::vector<std::pair<Direction, double>>& plateaus) {
+    std::vector<std::pair<double, Item>> items;
+    for (const auto& [side, error_k] : plateaus) items.emplace_back(15, item_with(error_k, 0.01, 0.01));
+    Results out = one_run("SB-1", items);
+    for (std::size_t i = 0; i < plateaus.size(); ++i) out.plateaus[i].direction = plateaus[i].first;
+    return out;
+  };
+  // The earlier run skipped its way down. The item reads 0.2 K more on the way up, and has not changed.
+  const auto found = changes(sided({{up, 0.3}}), sided({{down, 0.1}, {up, 0.3}}));
+  REQUIRE(found.ok());
+  REQUIRE(found->size() == 1);
+  CHECK(found->at(0).change_k == Approx(0).margin(1e-12));
+  CHECK_FALSE(found->at(0).from_both_sides());
+
+  // Where there is no such partner, one of unknown side comes before one of the other side, which is marked.
+  const auto unknown_first = changes(sided({{down, 0.1}, {unknown, 0.2}}), sided({{up, 0.3}}));
+  REQUIRE(unknown_first.ok());
+  CHECK(unknown_first->at(0).change_k == Approx(0.1));
+  CHECK_FALSE(unknown_first->at(0).from_both_sides());
+  const auto other_side = changes(sided({{down, 0.1}}), sided({{up, 0.3}}));
+  REQUIRE(other_side.ok());
+  CHECK(other_side->at(0).from_both_sides());
+}
+
 TEST_CASE("Runs that share nothing are no comparison") {
   const auto found =
       changes(one_run("SB-1", {{0, item_with(0, 0.01, 0.01)}}), one_run("SB-2", {{0, item_with(0, 0.01, 0.01)}}));

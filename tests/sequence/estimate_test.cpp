@@ -25,3 +25,15 @@ TEST_CASE("Progress grows from nothing to all and the forecast comes true near t
   CHECK(forecast_s > 0.5 * ended_s);
   CHECK(forecast_s < 2 * ended_s);
 }
+
+TEST_CASE("A run that was parked had come as far as its plateaus that closed") {
+  Night night(bath_plan({30, 60, 90, 30}));
+  night.open();
+  night.each_second = [&](Night& n) {
+    if (n.run.closed.size() == 3 && phase(n.run) == Phase::approach) n.feed(Failed{"the test says so"});
+  };
+  night.pass(24h);
+  REQUIRE(phase(night.run) == Phase::parked);
+  CHECK(progress(night.plan, night.run, night.now).done == 0.75);
+  CHECK(progress(night.plan, night.run, night.now).left == Duration{0});
+}

@@ -292,6 +292,15 @@ TEST_CASE("A source parked by its guardian parks the run") {
   CHECK(night.find<Close>()->ending == Ending::parked);
 }
 
+TEST_CASE("Why its guardian parked the source is told in the guardian's own sentence") {
+  Night night = opened(bath_plan({30}));
+  REQUIRE(night.reach(Phase::approach));
+  night.feed(SourceParked{0, true, "found_on", "the output reads on: somebody else switched it on", false});
+  REQUIRE(night.find<Close>() != nullptr);
+  CHECK(night.find<Close>()->why ==
+        "bath was parked by its guardian: the output reads on: somebody else switched it on");
+}
+
 TEST_CASE("Requests that make no sense change nothing") {
   Night night = opened(bath_plan({30}));
   REQUIRE(night.reach(Phase::approach));

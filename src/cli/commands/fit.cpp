@@ -77,7 +77,8 @@ void add_fit(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("fit", "an item's own coefficients from a run, and a sensor card with them");
   auto arguments = std::make_shared<FitArguments>();
   command->add_option("ITEM", arguments->item, "its channel or serial number")->required();
-  command->add_option("JOURNAL", arguments->journal, "a file or a run's id; the newest run if left out");
+  command->add_option("JOURNAL", arguments->journal,
+                      "a file, a folder with a journal, or a run's id; the newest run if left out");
   command->add_option("-o,--output", arguments->card, "write a sensor card to this new file")->type_name("FILE");
   command
       ->add_option("--degree", arguments->options.degree,

@@ -28,7 +28,7 @@ std::string validity(const remote::CertificateFacts& facts) {
   const int left = facts.days_left(now);
   std::string out = utc_day_text(facts.from) + " to " + utc_day_text(facts.until);
   if (facts.expired(now)) return out + ": EXPIRED";
-  return left <= remote::warn_days ? out + ": " + std::to_string(left) + " days more" : out;
+  return left <= remote::warn_days ? out + ": " + std::to_string(left) + (left == 1 ? " day more" : " days more") : out;
 }
 
 std::string certificate_text(const remote::CertificateFacts& facts) {
@@ -110,10 +110,13 @@ void make_follower(Context& context, const NewFollower& wish) {
 }
 
 void remove(Context& context, const std::string& folder, const std::string& name) {
-  const auto key = remove_follower(folder, name);
-  if (!key) return context.fail(key.error());
-  say("removed    " + shown(name) + ", " + shown(*key) + "\n");
-  say("A relay that is running must be restarted to keep it out.\n");
+  const auto removed = remove_follower(folder, name);
+  if (!removed) return context.fail(removed.error());
+  say("removed    " + shown(name) + ", " + shown(removed->key) + "\n");
+  if (removed->left > 0) return say("A relay that is running must be restarted to keep it out.\n");
+  say("A relay that is running must be stopped to keep it out. Nobody is left on the list: it will not start again "
+      "before\n"
+      "nightwell keys follower has let somebody in.\n");
 }
 
 CLI::Option* add_days(CLI::App& command, const char* option, int& days, const char* what) {

@@ -4,6 +4,7 @@
 #include <memory>
 
 #include "cli/commands.hpp"
+#include "cli/expected_budget.hpp"
 #include "cli/plan_files.hpp"
 #include "cli/plan_text.hpp"
 #include "plan/plan_json.hpp"
@@ -21,6 +22,7 @@ nlohmann::ordered_json plan_json(const sequence::Plan& plan) {
   for (std::size_t i = 0; i < plan.channels.size(); ++i) out["cards"].push_back(plan::card_record(plan, i));
   out["plateaus"] = nlohmann::ordered_json::array();
   for (std::size_t i = 0; i < plan.plateaus.size(); ++i) out["plateaus"].push_back(plan::plateau_record(plan, i));
+  out["uncertainty"] = expected_json(plan, today());
   return out;
 }
 
@@ -30,7 +32,7 @@ void check(Context& context, const PlanArguments& arguments) {
   if (arguments.as_json)
     say_json(plan_json(checked->plan));
   else
-    say(plan_text(checked->plan));
+    say(plan_text(checked->plan) + expected_text(checked->plan, today()));
 }
 
 }  // namespace

@@ -100,7 +100,8 @@ void add_report(CLI::App& program, Context& context) {
   auto* command =
       program.add_subcommand("report", "the record of a run for review, as a page; exit 0 if it finished, 4 if not");
   auto arguments = std::make_shared<ReportArguments>();
-  command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
+  command->add_option("JOURNAL", arguments->name,
+                      "a file, a folder with a journal, or a run's id; the newest run if left out");
   command->add_option("-o,--out", arguments->out, "the page; .data.csv and .setup.json are written beside it")
       ->required()
       ->type_name("FILE.html");

@@ -57,7 +57,8 @@ void show_results(Context& context, const ResultsArguments& arguments) {
 void add_results(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("results", "what a run found; exit 0 if it finished, 4 if not");
   auto arguments = std::make_shared<ResultsArguments>();
-  command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
+  command->add_option("JOURNAL", arguments->name,
+                      "a file, a folder with a journal, or a run's id; the newest run if left out");
   auto* as_json = command->add_flag("--json", arguments->as_json, "as JSON");
   auto* as_csv = command->add_flag("--csv", arguments->as_csv, "as a table for a spreadsheet")->excludes(as_json);
   command->add_flag("--budgets", arguments->budgets, "every line of every uncertainty budget")

@@ -4,6 +4,7 @@
 #include <memory>
 
 #include "cli/commands.hpp"
+#include "cli/expected_budget.hpp"
 #include "cli/look.hpp"
 #include "cli/plan_files.hpp"
 
@@ -18,6 +19,7 @@ void start(Context& context, const PlanArguments& arguments) {
   if (arguments.as_json) return say_json(*answer);
   const std::string run = text_at(*answer, "run");
   say(run + "\n");
+  if (const auto caution = expected_caution(checked->plan, today()); !caution.empty()) tell(caution);
   tell("started; `nightwell watch " + run + "` shows it");
 }
 

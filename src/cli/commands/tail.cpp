@@ -119,7 +119,8 @@ void tail(Context& context, const TailArguments& arguments) {
 void add_tail(CLI::App& program, Context& context) {
   auto* command = program.add_subcommand("tail", "print a journal, one short line a record");
   auto arguments = std::make_shared<TailArguments>();
-  command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
+  command->add_option("JOURNAL", arguments->name,
+                      "a file, a folder with a journal, or a run's id; the newest run if left out");
   auto& choice = arguments->choice;
   command->add_flag("--follow", arguments->follow, "go on as it grows, until it is closed");
   command->add_option("--since", choice.since, "only records from this number on")->type_name("N");

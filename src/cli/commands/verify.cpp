@@ -8,6 +8,7 @@
 #include "cli/kept_heads.hpp"
 #include "cli/wording.hpp"
 #include "journal/reader.hpp"
+#include "report/seal_words.hpp"
 
 namespace nightwell::cli {
 namespace {
@@ -25,7 +26,7 @@ std::string report(const journal::Verification& found) {
   out += "ending   " +
          (found.ending   ? words(*found.ending)
           : found.closed ? std::string("closed, without a word how")
-                         : std::string("ended without closing")) +
+                         : std::string(report::not_closed)) +
          "\n";
   if (found.torn)
     out += "torn     " + std::to_string(found.torn->bytes.size()) + " bytes of unfinished lines at byte " +
@@ -44,7 +45,7 @@ std::string judge_seal(const journal::Verification& found, const std::string& ke
   }
   if (!key.empty() && found.whole()) exit = Exit::unsealed;
   if (found.seal || (found.closed && !found.has_seals)) return "unsealed: nobody signed it";
-  return found.closed ? "missing: cut off, or not written any more" : "none: the journal was not closed";
+  return found.closed ? "missing: cut off, or not written any more" : "none: the journal is not closed";
 }
 
 std::string judge_copy(const journal::Comparison& found, Exit& exit) {
@@ -108,7 +109,8 @@ void add_verify(CLI::App& program, Context& context) {
                              "check a journal: exit 0 whole and closed, 4 whole but not closed or torn, 5 "
                              "not sealed although --key asks, 2 damaged, or not what --copy or --heads say");
   auto arguments = std::make_shared<VerifyArguments>();
-  command->add_option("JOURNAL", arguments->name, "a file or a run's id; the newest run if left out");
+  command->add_option("JOURNAL", arguments->name,
+                      "a file, a folder with a journal, or a run's id; the newest run if left out");
   command->add_option("--key", arguments->key, "the lab's public key: is the journal sealed, and by it?");
   command->add_option("--copy", arguments->copy, "a second copy, or its folder: is it equal?");
   command->add_option("--heads", arguments->heads,
