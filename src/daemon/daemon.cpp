@@ -7,10 +7,11 @@
 #include <asio/post.hpp>
 #include <chrono>
 #include <ctime>
+#include <set>
 
 #include "daemon/records.hpp"
-#include "daemon/unclosed_run.hpp"
 #include "drivers/registry.hpp"
+#include "guardian/setup_file.hpp"
 #include "plan/loader.hpp"
 
 namespace nightwell::daemon {
@@ -44,6 +45,16 @@ std::string utc_now(const char* format) {
   return text;
 }
 
+// Of each source of the run in `folder`.
+std::vector<guardian::Setup> kept_setups(const std::filesystem::path& folder) {
+  std::vector<guardian::Setup> out;
+  std::error_code none;
+  for (const auto& entry : std::filesystem::directory_iterator(folder, none))
+    if (entry.path().extension() == ".setup")
+      if (auto setup = guardian::kept_setup(entry.path())) out.push_back(std::move(*setup));
+  return out;
+}
+
 std::vector<Port> ports_of(const sequence::Plan& plan) {
   std::vector<Port> ports;
   for (const auto& scanner : plan.scanners) ports.push_back(scanner.port);
@@ -61,12 +72,25 @@ Daemon::Daemon(asio::io_context& io, RunStore store, DaemonSettings settings)
       registry_(drivers::registry()),
       timer_(io),
       hooks_(io, settings_.hooks,
-             [this](const std::string& hook, const HookReport& report) { on_hook_ended(hook, report); }) {}
+             [this](const std::string& hook, const HookReport& report) { on_hook_ended(hook, report); }),
+      left_heat_(io, settings_.guardian,
+                 [this](const std::string& run, const std::string& text) { tell_not_off(run, text); }) {}
 
 void Daemon::report_unclosed() {
-  for (const auto& run : store_.list()) {
+  const auto runs = store_.list();
+  std::map<std::string, std::vector<LeftSource>> left;
+  std::set<std::string> later_ports;  // of the sources of later runs
+  for (auto run = runs.rbegin(); run != runs.rend(); ++run) {
+    const auto folder = store_.folder(run->run);
+    if (!run->ending) {
+      left[run->run] = sources_left(folder);
+      for (auto& source : left[run->run]) take_over(*run, source, later_ports);
+    }
+    for (const auto& setup : kept_setups(folder)) later_ports.insert(port_name(setup.connection.port));
+  }
+  for (const auto& run : runs) {
     if (run.ending) continue;
-    const auto sources = sources_left(store_.folder(run.run));
+    const auto& sources = left[run.run];
     const std::string text = unclosed_text(sources);
     spdlog::log(may_heat(sources) ? spdlog::level::critical : spdlog::level::warn, "run {} {} ({})", run.run, text,
                 run.trouble.empty() ? run.journal.string() : run.trouble);
@@ -74,6 +98,28 @@ void Daemon::report_unclosed() {
     hooks_.tell(call_without_record(HookEvent::unclosed, run.run, run.bench, run.journal.string(),
                                     utc_now("%Y-%m-%dT%H:%M:%SZ"), text));
   }
+}
+
+// A source that was not seen off is switched off, unless a later run had it: that one's guardian saw it.
+void Daemon::take_over(const StoredRun& run, LeftSource& source, const std::set<std::string>& later_ports) {
+  if (source.seen != LastSeen::not_off && source.seen != LastSeen::guarded) return;
+  const auto folder = store_.folder(run.run);
+  const auto setup = guardian::kept_setup(folder / ("guardian-" + source.name + ".log"));
+  if (setup && later_ports.contains(port_name(setup->connection.port))) {
+    source.seen = LastSeen::taken_over;
+    return;
+  }
+  const auto taken = left_heat_.take(run.run, folder, source.name);
+  source.relieved = taken.ok();
+  if (!taken)
+    spdlog::error("run {}: {} cannot be switched off from here: {}", run.run, source.name, taken.error().text());
+}
+
+void Daemon::tell_not_off(const std::string& run, const std::string& text) {
+  for (const auto& stored : store_.list())
+    if (stored.run == run && hooks_.wanted(HookEvent::not_confirmed, stored.bench))
+      hooks_.tell(call_without_record(HookEvent::not_confirmed, run, stored.bench, stored.journal.string(),
+                                      utc_now("%Y-%m-%dT%H:%M:%SZ"), text));
 }
 
 // Into the run's journal while it is open. What went wrong, and what no journal takes, is in the log.
@@ -118,6 +164,7 @@ Result<std::unique_ptr<Executor>> Daemon::make_run(const Json& request, Json& re
     return Error{Errc::bad_input, "checking the plan", std::to_string(faults->size()) + " faults", ""};
   }
   auto plan = std::get<sequence::Plan>(std::move(loaded));
+  left_heat_.look();
   if (auto is_free = instruments_free(plan); !is_free) return is_free.error();
 
   auto run = store_.make(plan.profile, utc_now("%Y-%m-%dT%H:%M:%SZ"));
@@ -170,9 +217,17 @@ Result<void> Daemon::instruments_free(const sequence::Plan& plan) const {
                                             ", which is over, but a guardian of it has yet to prove its source off: "
                                             "guardian-*.log in the run's folder says what it waits for"
                                       : "belongs to run " + id + " until it has ended";
-  for (const auto& port : ports_of(plan))
+  for (const auto& port : ports_of(plan)) {
+    if (const auto run = left_heat_.run_at(port))
+      return Error{
+          Errc::refused, "starting a run",
+          port_name(port) + " is still held: run " + *run +
+              " ended without closing, and its source is not proved off yet; the daemon's log and guardian-*.log "
+              "in the run's folder say why",
+          ""};
     if (const auto found = in_use.find(port_name(port)); found != in_use.end())
       return Error{Errc::refused, "starting a run", found->first + " " + found->second, ""};
+  }
   return {};
 }
 

@@ -12,7 +12,9 @@
 
 #include "daemon/executor.hpp"
 #include "daemon/hook_runner.hpp"
+#include "daemon/left_heat.hpp"
 #include "daemon/run_store.hpp"
+#include "daemon/unclosed_run.hpp"
 
 namespace nightwell::daemon {
 
@@ -29,7 +31,8 @@ class Daemon {
  public:
   Daemon(asio::io_context& io, RunStore store, DaemonSettings settings);
 
-  // Says in the log which runs of the state folder ended without closing, and to hooks those that they were not yet told of.
+  // Says in the log which runs of the state folder ended without closing, and to hooks those that they were not yet told of; has
+  // switched off what they left on.
   void report_unclosed();
 
   using Reply = std::function<void(nlohmann::ordered_json)>;
@@ -49,6 +52,8 @@ class Daemon {
   Json status(const Json& request) const;
   Json runs() const;
   void person(const Json& request, sequence::Request what, const std::string& who, const Reply& reply);
+  void take_over(const StoredRun& run, LeftSource& source, const std::set<std::string>& later_ports);
+  void tell_not_off(const std::string& run, const std::string& text);
   [[nodiscard]] Error not_open(const std::string& wanted) const;
   Result<Executor*> open_run(const Json& request) const;
   Result<void> instruments_free(const sequence::Plan& plan) const;
@@ -65,6 +70,7 @@ class Daemon {
   std::map<std::string, std::unique_ptr<Executor>> runs_;
   asio::steady_timer timer_;
   HookRunner hooks_;
+  LeftHeat left_heat_;
 };
 
 }  // namespace nightwell::daemon

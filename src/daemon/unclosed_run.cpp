@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 
+#include "guardian/setup_file.hpp"
 #include "journal/reader.hpp"
 
 namespace nightwell::daemon {
@@ -24,12 +25,6 @@ bool says_confirmed(std::string_view report) {
 std::string_view without_time(std::string_view line) {
   const auto blank = line.find(' ');
   return blank == std::string_view::npos ? std::string_view() : line.substr(blank + 1);
-}
-
-LastSeen seen_in_log(const fs::path& path) {
-  std::ifstream file(path, std::ios::binary);
-  if (!file) return LastSeen::not_off;
-  return last_seen(std::string(std::istreambuf_iterator<char>(file), {}));
 }
 
 // The record `plan` is the second of a journal. nullopt where it cannot be read.
@@ -60,10 +55,11 @@ std::vector<LeftSource> logged_sources(const fs::path& folder) {
   return out;
 }
 
-std::string named(const std::vector<LeftSource>& sources, LastSeen seen) {
+std::string named(const std::vector<LeftSource>& sources, LastSeen seen, bool relieved = false) {
   std::string out;
   for (const auto& source : sources)
-    if (source.seen == seen) out += (out.empty() ? "" : ", ") + source.name;
+    if (source.seen == seen && (seen != LastSeen::not_off || source.relieved == relieved))
+      out += (out.empty() ? "" : ", ") + source.name;
   return out;
 }
 
@@ -85,11 +81,22 @@ LastSeen last_seen(std::string_view guardian_log) {
   return seen;
 }
 
+LastSeen last_seen_in(const fs::path& guardian_log) {
+  std::ifstream file(guardian_log, std::ios::binary);
+  if (!file) return LastSeen::not_off;
+  return last_seen(std::string(std::istreambuf_iterator<char>(file), {}));
+}
+
 std::vector<LeftSource> sources_left(const fs::path& folder) {
   const auto planned = planned_sources(folder / "journal.ndjson");
   auto out = planned ? *planned : logged_sources(folder);
-  for (auto& source : out)
-    if (source.seen != LastSeen::attended) source.seen = seen_in_log(folder / ("guardian-" + source.name + ".log"));
+  for (auto& source : out) {
+    if (source.seen == LastSeen::attended) continue;
+    const fs::path log = folder / ("guardian-" + source.name + ".log");
+    const bool at_work = guardian::is_written(log);
+    source.seen = last_seen_in(log);
+    if (source.seen == LastSeen::not_off && at_work) source.seen = LastSeen::guarded;
+  }
   return out;
 }
 
@@ -104,8 +111,12 @@ std::string unclosed_text(const std::vector<LeftSource>& sources) {
   if (const auto names = named(sources, LastSeen::not_off); !names.empty())
     out += "; NOT SEEN OFF since: " + names +
            ": look at it now, it may still heat, and switch it off by hand (guardian-SOURCE.log in the run's folder "
-           "says how "
-           "far its guardian came, and whether one still tries)";
+           "says how far its guardian came)";
+  if (const auto names = named(sources, LastSeen::not_off, true); !names.empty())
+    out += "; NOT SEEN OFF since: " + names + ": another guardian is started to switch it off, see that it is";
+  if (const auto names = named(sources, LastSeen::guarded); !names.empty())
+    out += "; its guardian is still switching it off: " + names;
+  if (const auto names = named(sources, LastSeen::taken_over); !names.empty()) out += "; a later run had it: " + names;
   if (const auto names = named(sources, LastSeen::attended); !names.empty())
     out += "; attended, only a person can switch it off: " + names;
   if (const auto names = named(sources, LastSeen::off); !names.empty()) out += "; seen off by its guardian: " + names;

@@ -2,7 +2,8 @@
 //
 // When the daemon dies, its guardians switch their sources off and write in `guardian-SOURCE.log` what they read back. But what
 // kills the computer, or every process of a service, kills the guardians too, and then a source goes on with its last setpoint.
-// So the daemon that finds such a run says of each source what those logs prove, and no more.
+// So the daemon that finds such a run says of each source what those logs prove, and no more, and has another guardian switch off
+// what was not seen off (left_heat.hpp).
 #pragma once
 
 #include <filesystem>
@@ -16,16 +17,20 @@ enum class LastSeen {
   off,         // its guardian read back that it was parked, and told it nothing after that
   never_told,  // no guardian told it anything
   not_off,     // it was told something, and not seen off since; or there is no log that says
+  guarded,     // the same, but its guardian is still at work
+  taken_over,  // the same, but a later run had it
   attended,    // no wire reaches it: whoever turned it on must turn it off
 };
 
 struct LeftSource {
   std::string name;
   LastSeen seen = LastSeen::not_off;
+  bool relieved = false;  // another guardian switches it off
 };
 
 // The end of a guardian's log (guardian/log.hpp). Of a log that cannot be understood: not_off.
 [[nodiscard]] LastSeen last_seen(std::string_view guardian_log);
+[[nodiscard]] LastSeen last_seen_in(const std::filesystem::path& guardian_log);
 
 // The sources of the run in `folder`, by its journal's record `plan`, or where that cannot be read by the logs that are there.
 // (No instrument is asked anything before the plan is on disk.)

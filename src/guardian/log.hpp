@@ -21,9 +21,13 @@ class Log {
   static constexpr std::uint64_t then_one_in = 100;
 
   Log() = default;  // writes nowhere
-  // Appends to `path`. A log that cannot be opened writes nowhere: ok() says so.
-  explicit Log(const std::string& path)
-      : file_(::open(path.c_str(), O_WRONLY | O_APPEND | O_CREAT | O_CLOEXEC, 0640)) {}
+  // Appends to `path`. A log that cannot be opened writes nowhere: ok() says so. Locked while it is open, so that others see
+  // whether its guardian lives (setup_file.hpp).
+  explicit Log(const std::string& path) : file_(::open(path.c_str(), O_WRONLY | O_APPEND | O_CREAT | O_CLOEXEC, 0640)) {
+    struct flock whole {};
+    whole.l_type = F_WRLCK;
+    if (file_ >= 0) ::fcntl(file_, F_OFD_SETLK, &whole);
+  }
   ~Log() {
     if (file_ >= 0) ::close(file_);
   }

@@ -11,6 +11,7 @@
 #include <string>
 
 #include "guardian/protocol.hpp"
+#include "guardian/setup_file.hpp"
 #include "guardian/shell.hpp"
 #include "instrument/wire_recorder.hpp"
 
@@ -105,6 +106,9 @@ int run(const instrument::Registry& registry) {
   if (!line) return 0;
   Result<Setup> setup = read_setup(*line, registry);
   if (!setup.ok()) return refuse(setup.error());
+  // One that switches off what another one left waits for no disk.
+  if (!setup->limits.heated_before)
+    if (const auto kept = keep_setup(setup->log, **line); !kept) complain(kept.error().text());
   setup->connection.recorder = instrument::make_recorder(setup->connection);
   asio::io_context io(1);
   const auto source = registry.sources.at(setup->connection.driver)(io, setup->connection);

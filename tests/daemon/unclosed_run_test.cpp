@@ -5,6 +5,7 @@
 #include <fstream>
 #include <nlohmann/json.hpp>
 
+#include "guardian/log.hpp"
 #include "journal/writer.hpp"
 #include "support/temporary_folder.hpp"
 
@@ -90,8 +91,22 @@ TEST_CASE("the sources of a run that nothing closed, by its plan and its guardia
   CHECK(text.find("seen off by its guardian: bath") != std::string::npos);
 
   CHECK_FALSE(may_heat({{"bath", LastSeen::off}}));
+  CHECK(may_heat({{"bath", LastSeen::not_off, true}}));
+  CHECK(unclosed_text({{"bath", LastSeen::not_off, true}, {"block", LastSeen::not_off}})
+            .find("NOT SEEN OFF since: block: look at it now") != std::string::npos);
+  CHECK(unclosed_text({{"bath", LastSeen::not_off, true}, {"block", LastSeen::not_off}})
+            .find("NOT SEEN OFF since: bath: another guardian is started") != std::string::npos);
+  CHECK_FALSE(may_heat({{"bath", LastSeen::guarded, true}, {"block", LastSeen::taken_over}}));
+  CHECK(unclosed_text({{"bath", LastSeen::guarded, true}}).find("still switching it off: bath") != std::string::npos);
+  CHECK(unclosed_text({{"block", LastSeen::taken_over}}).find("a later run had it: block") != std::string::npos);
   CHECK(unclosed_text({{"bath", LastSeen::off}}).find("NOT SEEN OFF") == std::string::npos);
 
+  SECTION("a guardian that is still at work") {
+    const guardian::Log held((folder / "guardian-block.log").string());
+    const auto at_work = sources_left(folder / "");
+    CHECK(at_work[1].seen == LastSeen::guarded);
+    CHECK(at_work[0].seen == LastSeen::off);
+  }
   SECTION("a journal whose plan cannot be read: the guardians' logs name the sources") {
     write_file(folder / "journal.ndjson", "");
     const auto logged = sources_left(folder / "");

@@ -28,7 +28,7 @@ def told_off(log):
 def running(lab, phase):
     """A run that is in the phase and stays in it for long: the way up is far, and so many sweeps take hours."""
     bench = Bench(lab.folder, "one").simple(items=2)
-    log = lab.start_sim(bench)
+    log = lab.start_sim(bench, "--control", lab.control)
     lab.start_daemon()
     setpoints = {"approach": [110, 90], "capture": [30, 90]}[phase]
     files = bench.files(profile(setpoints, capture={"placement": "after", "order": "mirrored", "sweeps": 1000, "pause_s": 30}))
@@ -69,33 +69,65 @@ def kill_in_capture_parks():
     killed("capture")
 
 
+def die(lab):
+    """Daemon and guardians at once, as if by a power cut."""
+    guardians = lab.guardians()
+    for pid in guardians:
+        os.kill(pid, signal.SIGSTOP)  # so that none outlives the daemon for a moment
+    lab.kill(lab.daemon)
+    for pid in guardians:
+        os.kill(pid, signal.SIGKILL)
+    wait_for(lambda: not lab.guardians())
+
+
+def daemon_said(lab, text):
+    with open(os.path.join(lab.folder, "daemon.err")) as f:
+        return text in f.read()
+
+
 def a_computer_that_dies_takes_the_guardian_along():
-    """Nobody switches the source off then. The next daemon says so, and the next run finds it on, parks it and says why."""
+    """Nobody switches the source off then. The next daemon says so, and has another guardian do it; then the bench is free."""
     with Lab(speed=300) as lab:
         _, log, run, files = running(lab, "approach")
-        guardians = lab.guardians()
-        for pid in guardians:
-            os.kill(pid, signal.SIGSTOP)  # so that it does not outlive the daemon for a moment
-        lab.kill(lab.daemon)
-        for pid in guardians:
-            os.kill(pid, signal.SIGKILL)
-        wait_for(lambda: not lab.guardians())
+        die(lab)
         check(not told_off(log), "the source heats on")
         lab.start_daemon()
-
-        def daemon_said(text):
-            with open(os.path.join(lab.folder, "daemon.err")) as f:
-                return text in f.read()
-        wait_for(lambda: daemon_said("NOT SEEN OFF since: bath: look at it now"))
+        wait_for(lambda: daemon_said(lab, "NOT SEEN OFF since: bath: another guardian is started"))
+        wait_for(lambda: daemon_said(lab, "bath is switched off: the output reads off"))
+        check(told_off(log), "what the daemon says is so")
         lab.command("status", run, expect=3)
         check("is over (ended without closing)" in lab.last.stderr, lab.last.stderr)
         lab.command("hold", run, expect=3)
         check("is over (ended without closing)" in lab.last.stderr, lab.last.stderr)
+        wait_for(lambda: not lab.guardians())
         again = lab.start(files)
-        lab.wait_state(again, "parked")
-        check(told_off(log), "the next run's guardian found it on, and parked it")
-        why = lab.records(again, "closing")[-1]["why"]
-        check("the output reads on and no lease was ever granted" in why, why)
+        lab.wait_state(again, "approach", "settle")
+        # It is this one's source now, whatever becomes of it.
+        lab.kill(lab.daemon)
+        wait_for(lambda: not lab.guardians(), 30)
+        lab.start_daemon()
+        wait_for(lambda: daemon_said(lab, "seen off by its guardian: bath"))
+
+
+def what_a_dead_computer_left_on_is_switched_off_once_it_answers():
+    """The source cannot be reached when the next daemon begins: a person is told, the bench is held, and the guardian goes on."""
+    with Lab(speed=300) as lab:
+        _, log, run, files = running(lab, "approach")
+        die(lab)
+        lab.order({"instrument": "bath", "fault": "silent"})
+        lab.start_daemon()
+        wait_for(lambda: daemon_said(lab, "bath is not proved to be off"), 60)
+        lab.command("start", *files, expect=3)
+        check(f"run {run} ended without closing, and its source is not proved off yet" in lab.last.stderr, lab.last.stderr)
+        # A daemon that dies too leaves its guardian at work, and the next one waits for that.
+        lab.kill(lab.daemon)
+        lab.start_daemon()
+        wait_for(lambda: daemon_said(lab, "its guardian is still switching it off: bath"))
+        check(len(lab.guardians()) == 1, "one guardian")
+        lab.order({"instrument": "bath", "fault": "clear"})
+        wait_for(lambda: told_off(log), 60)
+        wait_for(lambda: daemon_said(lab, "bath was seen off by its guardian"), 60)
+        lab.wait_state(lab.start(files), "approach", "settle")
 
 
 def the_daemon_ends_on_request_only_after_the_park():
@@ -283,6 +315,7 @@ def hostile_text_reaches_no_terminal():
 
 main({f.__name__: f for f in (
     kill_in_approach_parks, kill_in_capture_parks, a_computer_that_dies_takes_the_guardian_along,
+    what_a_dead_computer_left_on_is_switched_off_once_it_answers,
     the_daemon_ends_on_request_only_after_the_park,
     a_stopped_daemon_lets_the_lease_run_out, an_unplugged_scanner_parks, a_silent_source_parks_and_keeps_saying_so,
     a_dead_heater_parks, an_open_item_is_named_and_the_night_goes_on, a_file_that_takes_no_more_is_left_for_a_new_one,
