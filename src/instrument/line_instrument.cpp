@@ -269,7 +269,7 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::prepare(Command questio
 template <class CodecType>
 Result<void> LineInstrument<CodecType>::undisturbed() {
   if (link_.ready()) return {};
-  if (!link_.is_open()) return closed();
+  if (!link_.is_open()) return simple(Errc::port_gone, "the port went between a setting and the question behind it");
   link_.mark_suspect();
   return simple(Errc::garbled, "something came between a setting and the question that belongs to it");
 }

@@ -3,6 +3,7 @@
 #include <fstream>
 #include <iterator>
 
+#include "conformance/check.hpp"
 #include "conformance/line_mirror.hpp"
 #include "dialect/read_dialect.hpp"
 #include "plain_bath.hpp"
@@ -85,6 +86,20 @@ TEST_CASE("A mirror says the dialect's words for ready, and not yet where it has
   auto waiting = mirror_of(json.dump());
   CHECK(waiting.hear("GO 7\nST\n") == "OK\n1\n");
   CHECK(waiting.hear("RD\n").starts_with("R "));
+}
+
+TEST_CASE("A call of a dialect may take what the dialect itself states", "[mirror]") {
+  instrument::ConnectionSettings settings;
+  settings.driver = instrument::dialect_driver;
+  settings.reply = std::chrono::milliseconds(200);
+  settings.dialect = dialect_file("chatty-scanner.json");
+  CHECK(conformance::bound_for(settings) == std::chrono::milliseconds(3'200));
+  settings.dialect = dialect_file("polled-scanner.json");  // three waits of 10 s
+  CHECK(conformance::bound_for(settings) == std::chrono::milliseconds(33'200));
+  auto slow = nlohmann::json::parse(dialect_file("chatty-scanner.json"));
+  slow["commands"]["read_voltage"]["within_s"] = 5;
+  settings.dialect = slow.dump();
+  CHECK(conformance::bound_for(settings) == std::chrono::seconds(32));
 }
 
 TEST_CASE("A mirror refuses what it does not understand, and once what it is told to", "[mirror]") {
