@@ -43,6 +43,8 @@ struct Encoder {
   }
   Result<Message> operator()(const ReadChannel& command) const { return measure(command.channel); }
   Result<Message> operator()(const ChooseChannel&) const { return no_such_step(); }
+  Result<Message> operator()(const BeginReading&) const { return no_such_step(); }
+  Result<Message> operator()(const AskReady&) const { return no_such_step(); }
   Result<Message> operator()(const RunStep&) const { return no_such_step(); }
   Result<Message> operator()(const CheckStep&) const { return no_such_step(); }
 };
@@ -54,6 +56,8 @@ struct Decoder {
   Result<Answer> operator()(const ClearErrors&) const { return no_answer_expected(); }
   Result<Answer> operator()(const ConfigureChannel&) const { return no_answer_expected(); }
   Result<Answer> operator()(const ChooseChannel&) const { return no_answer_expected(); }
+  Result<Answer> operator()(const BeginReading&) const { return no_answer_expected(); }
+  Result<Answer> operator()(const AskReady&) const { return no_answer_expected(); }
   Result<Answer> operator()(const ReadChannel& command) const {
     if (command.channel.measures == Quantity::temperature) return scpi_temperature_answer(reply);
     return scpi_number_answer(reply);

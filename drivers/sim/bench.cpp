@@ -12,24 +12,35 @@
 
 namespace nightwell::sim {
 
+namespace {
+
+std::unique_ptr<Manner> manner_of(const std::string& word, const InstrumentPort& port, double reading_s) {
+  return word == "modbus" ? make_modbus_manner(std::holds_alternative<TcpPort>(port)) : make_manner(word, reading_s);
+}
+
+}  // namespace
+
 Bench::Bench(Config config, std::uint64_t seed, std::filesystem::path log_folder)
     : config_(std::move(config)), world_(config_, seed), log_folder_(std::move(log_folder)), orders_(config_.faults) {
   for (const SourceConfig& source : config_.sources)
-    wire(source.name, source.port, source.manner, std::make_unique<SimulatedSource>(source, world_), seed);
-  for (const ScannerConfig& scanner : config_.scanners)
-    wire(scanner.name, scanner.port, scanner.manner, std::make_unique<SimulatedScanner>(scanner, world_), seed);
+    wire(source.name, source.port, manner_of(source.manner, source.port, 0),
+         std::make_unique<SimulatedSource>(source, world_), seed);
+  for (const ScannerConfig& scanner : config_.scanners) {
+    ScannerConfig inside = scanner;
+    if (scanner.manner == "polled") inside.reading_s = 0;  // the manner counts the time, and answers meanwhile
+    wire(scanner.name, scanner.port, manner_of(scanner.manner, scanner.port, scanner.reading_s),
+         std::make_unique<SimulatedScanner>(inside, world_), seed);
+  }
   for (const ReplayConfig& replay : config_.replays) wire_replay(replay);
 }
 
-void Bench::wire(const std::string& name, const InstrumentPort& port, const std::string& manner,
+void Bench::wire(const std::string& name, const InstrumentPort& port, std::unique_ptr<Manner> manner,
                  std::unique_ptr<Instrument> instrument, std::uint64_t seed) {
   Wired wired;
   wired.line = make_line_end(port);
   wired.log = std::make_unique<CommandLog>();
   const CommandLog* log = wired.log.get();
-  const bool tcp = std::holds_alternative<TcpPort>(port);
-  wired.station = std::make_unique<Station>(name, std::move(instrument),
-                                            manner == "modbus" ? make_modbus_manner(tcp) : make_manner(manner), seed,
+  wired.station = std::make_unique<Station>(name, std::move(instrument), std::move(manner), seed,
                                             [log](const Exchange& exchange) { log->write(exchange); });
   wired_.push_back(std::move(wired));
 }

@@ -16,6 +16,7 @@
 #include "drivers/sim/config.hpp"
 #include "drivers/sim/instrument.hpp"
 #include "drivers/sim/line_end.hpp"
+#include "drivers/sim/manner.hpp"
 #include "drivers/sim/respondent.hpp"
 #include "drivers/sim/world.hpp"
 
@@ -52,7 +53,7 @@ class Bench {
     std::unique_ptr<CommandLog> log;
     std::vector<Held> held;  // replies on their way, in order
   };
-  void wire(const std::string& name, const InstrumentPort& port, const std::string& manner,
+  void wire(const std::string& name, const InstrumentPort& port, std::unique_ptr<Manner> manner,
             std::unique_ptr<Instrument> instrument, std::uint64_t seed);
   void wire_replay(const ReplayConfig& replay);
   void run_due(double now_s, double wall_s);

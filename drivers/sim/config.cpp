@@ -250,7 +250,8 @@ ScannerConfig read_scanner(JsonReader json, const std::string& name, const std::
   out.identity = json.text("identity", identity("scanner", name));
   out.port = read_port(json.object("port"), folder);
   out.manner = json.text("manner", out.manner);
-  if (out.manner != "scpi" && out.manner != "chatty") json.fail("manner", "must be scpi or chatty");
+  if (out.manner != "scpi" && out.manner != "chatty" && out.manner != "polled")
+    json.fail("manner", "must be scpi, chatty or polled");
   out.reading_s = json.amount("reading_s", out.reading_s);
   out.first_channel = json.integer("first_channel", out.first_channel);
   out.last_channel = json.integer("last_channel", out.last_channel);

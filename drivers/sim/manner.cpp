@@ -14,7 +14,7 @@ namespace {
 
 class ScpiManner final : public Manner {
  public:
-  std::string understood(const std::string& line) override { return line; }
+  std::string understood(const std::string& line, double) override { return line; }
   std::string said(const std::string&, const std::string& reply) override { return reply.empty() ? "" : reply + "\n"; }
 };
 
@@ -44,7 +44,7 @@ class TerseManner final : public Manner {
  public:
   [[nodiscard]] char message_end() const override { return '\r'; }
 
-  std::string understood(const std::string& line) override {
+  std::string understood(const std::string& line, double) override {
     answer_.clear();
     const std::size_t star = line.rfind('*');
     const std::string body = line.substr(0, star);
@@ -120,7 +120,7 @@ class ChattyManner final : public Manner {
  public:
   [[nodiscard]] std::string line_echo(const std::string& line) const override { return line + "\r\n"; }
   [[nodiscard]] std::string line_prompt() const override { return "> "; }
-  std::string understood(const std::string& line) override {
+  std::string understood(const std::string& line, double) override {
     measure_ = nullptr;
     channel_.clear();
     if (line == "who") return "*IDN?";
@@ -166,12 +166,81 @@ class ChattyManner final : public Manner {
   long lines_ = 0;
 };
 
+// ---- polled ----
+
+struct PolledMeasure {
+  const char* scpi;
+  const char* unit;
+};
+
+const PolledMeasure* polled_measure(const std::string& word) {
+  static const std::map<std::string, PolledMeasure> measures = {{"volt", {"MEAS:VOLT?", " V"}},
+                                                                {"ohm", {"MEAS:FRES?", " ohm"}},
+                                                                {"amp", {"MEAS:CURR?", " A"}},
+                                                                {"temp", {"MEAS:TEMP?", " C"}}};
+  const auto found = measures.find(word);
+  return found == measures.end() ? nullptr : &found->second;
+}
+
+class PolledManner final : public Manner {
+ public:
+  explicit PolledManner(double reading_s) : reading_s_(reading_s) {}
+
+  std::string understood(const std::string& line, double now_s) override {
+    answer_.clear();
+    if (line == "id?") return "*IDN?";
+    if (line == "state?") return answer("state " + std::to_string(state(now_s)));
+    if (line == "value?") return answer(state(now_s) == ready ? reading_ : "no: nothing is ready");
+    const std::size_t blank = line.rfind(' ');
+    if (!line.starts_with("take ") || blank <= 5) return answer("no: I do not know that");
+    measure_ = polled_measure(line.substr(5, blank - 5));
+    channel_ = line.substr(blank + 1);
+    reading_.clear();
+    ready_s_ = now_s + reading_s_;
+    return measure_ == nullptr ? answer("no: I do not measure that") : measure_->scpi + (" (@" + channel_ + ")");
+  }
+
+  std::string said(const std::string& line, const std::string& reply) override {
+    if (!answer_.empty()) return answer_ + "\n";
+    if (line == "id?") return "id " + reply + "\n";
+    const auto value = number_in(reply);
+    if (!value) return "no: there is no such channel\n";
+    reading_ = channel_ + " " + number_text(*value) + measure_->unit;
+    return "taking " + channel_ + "\n";
+  }
+
+  void power_on() override { reading_.clear(); }
+
+ private:
+  static constexpr int ready = 1, measuring = 2;
+
+  [[nodiscard]] int state(double now_s) const {
+    if (reading_.empty()) return 0;
+    return now_s >= ready_s_ ? ready : measuring;
+  }
+  static std::string number_text(double value) {
+    if (std::abs(value) == scpi::not_a_number) return "OPEN";
+    if (std::abs(value) == scpi::infinity) return "OVER";
+    return fixed("%+.9e", value);
+  }
+  std::string answer(std::string text) {
+    answer_ = std::move(text);
+    return "";
+  }
+
+  double reading_s_;
+  const PolledMeasure* measure_ = nullptr;
+  std::string channel_, reading_, answer_;  // the reading as it will be said; empty: none was begun
+  double ready_s_ = 0;
+};
+
 }  // namespace
 
-std::unique_ptr<Manner> make_manner(std::string_view word) {
+std::unique_ptr<Manner> make_manner(std::string_view word, double reading_s) {
   if (word == "scpi") return std::make_unique<ScpiManner>();
   if (word == "terse") return std::make_unique<TerseManner>();
   if (word == "chatty") return std::make_unique<ChattyManner>();
+  if (word == "polled") return std::make_unique<PolledManner>(reading_s);
   return nullptr;
 }
 

@@ -129,7 +129,7 @@ class ModbusManner final : public Manner {
   }
   void power_on() override { remote_ = idle_ = false; }
 
-  std::string understood(const std::string& line) override {
+  std::string understood(const std::string& line, double) override {
     answer_.clear();
     const Indication asked = indication(line);
     const unsigned function = octet(asked.data, 0);

@@ -65,7 +65,7 @@ void Station::start_next(double now_s) {
   while (!instrument_->busy() && !waiting_.empty()) {
     current_ = std::move(waiting_.front());
     waiting_.pop_front();
-    instrument_->begin(manner_->understood(current_.line), now_s);
+    instrument_->begin(manner_->understood(current_.line, now_s), now_s);
     if (!instrument_->busy()) finish();
   }
 }

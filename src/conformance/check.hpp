@@ -43,8 +43,9 @@ struct Wishes {
   std::function<void(const Outcome&)> told;  // each outcome as it comes
 };
 
-// What a call of this driver may take: 6 x the deadline of a reply + 2 s; a driver program, what it is told and killed after,
-// 8 x and 5 s (docs/driver-programs.md).
+// What a call of this driver may take: 6 x the deadline of a reply + 2 s, where a dialect states longer deadlines 6 x its longest,
+// and where a reading of it is waited for 3 x that wait besides; a driver program, what it is told and killed after, 8 x and
+// 5 s (docs/driver-programs.md).
 [[nodiscard]] Duration bound_for(const instrument::ConnectionSettings& settings);
 
 // `settings.port` is not used; `settings.reply` must be above zero. Never an error: what cannot be done is an outcome.

@@ -15,6 +15,7 @@ namespace {
 
 constexpr int usual_decimals = 9;  // where the dialect does not say: enough for microvolts in volt
 constexpr std::size_t longest_command = 4096;
+constexpr int ready_at_question = 3;
 
 std::size_t literal_bytes(const Template& pattern) {
   std::size_t n = 0;
@@ -67,7 +68,7 @@ std::string LineMirror::answer(std::string_view line) {
     reply = refusal();
   } else {
     const bool may_be_refused = name_of(heard.command) != "identity" && name_of(heard.command) != "error";
-    if (may_be_refused && refusing_.exchange(false)) {
+    if (too_early(heard) || (may_be_refused && refusing_.exchange(false))) {
       reply = refusal();
     } else {
       act(heard);
@@ -83,7 +84,9 @@ const LineMirror::Understood* LineMirror::understand(std::string_view text, Unde
   for (std::size_t i = 0; i < dialect_->commands.size(); ++i) {
     const Template& send = dialect_->commands[i].send;
     auto fields = match(send, text, dialect_->fields, dialect_->decimal_comma, "");
-    if (!fields || (found && literal_bytes(send) <= best)) continue;
+    // Questions may be alike but for what began them.
+    const bool begun = found && literal_bytes(send) == best && is_begun(i);
+    if (!fields || (found && !begun && literal_bytes(send) <= best)) continue;
     best = literal_bytes(send);
     out.command = i;
     out.fields = std::move(*fields);
@@ -98,6 +101,26 @@ std::string_view LineMirror::name_of(std::size_t command) const {
   return "";
 }
 
+bool LineMirror::is_begun(std::size_t reading) const {
+  const DialectCommand& command = dialect_->commands[reading];
+  const std::optional<std::size_t> start = command.begin ? command.begin : command.choose;
+  return start && start == set_last_;
+}
+
+// What the question is to be answered by, where it asks whether a reading is ready.
+const WhenReady* LineMirror::asked_ready(const Understood& heard) const {
+  const WhenReady* out = nullptr;
+  for (std::size_t i = 0; i < dialect_->commands.size(); ++i) {
+    const auto& when = dialect_->commands[i].when_ready;
+    if (when && when->query == heard.command && (out == nullptr || is_begun(i))) out = &*when;
+  }
+  return out;
+}
+
+bool LineMirror::too_early(const Understood& heard) const {
+  return questions_left_ > 0 && dialect_->commands[heard.command].when_ready.has_value();
+}
+
 std::string LineMirror::channel_in(const Understood& heard) const {
   for (const Taken& taken : heard.fields.taken)
     if (std::holds_alternative<ChannelField>(dialect_->fields[taken.field].kind)) return std::string(taken.text);
@@ -109,6 +132,10 @@ void LineMirror::act(const Understood& heard) {
   if (name == "output_on") output_ = true;
   if (name == "output_off") output_ = false;
   chosen_ = channel_in(heard);
+  if (dialect_->commands[heard.command].kind == CommandKind::safe_setting) {
+    set_last_ = heard.command;
+    questions_left_ = ready_at_question;
+  }
   std::optional<double> number;
   for (const Taken& taken : heard.fields.taken)
     if (const auto* field = std::get_if<NumberField>(&dialect_->fields[taken.field].kind); field != nullptr)
@@ -119,6 +146,13 @@ void LineMirror::act(const Understood& heard) {
     for (const DialectStep& step : *steps)
       if (step.command == heard.command && step.query && (!step.number || (number && *step.number == *number)))
         proofs_[*step.query] = step.is;
+}
+
+int LineMirror::integer_of(const Understood& heard) const {
+  const WhenReady* when = asked_ready(heard);
+  if (when == nullptr) return 0;
+  const unsigned other = when->bits ^ (when->mask & (~when->mask + 1));  // another in the lowest bit that counts
+  return static_cast<int>(questions_left_ > 0 ? other : when->bits);
 }
 
 double LineMirror::value_of(const Understood& heard) const {
@@ -136,17 +170,30 @@ std::string LineMirror::reply_to(const Understood& heard) {
   if (!command.reply) return "";
   if (const auto proof = proofs_.find(heard.command); proof != proofs_.end()) return lines(proof->second);
   using Ends = instrument::ReplyShape::Ends;
+  if (const WhenReady* when = asked_ready(heard); when != nullptr && questions_left_ > 0)
+    questions_left_ = can_say_not_yet(*when, heard) ? questions_left_ - 1 : 0;
   if (command.shape.ends != Ends::after_bytes) {
-    std::string text = filled(*command.reply, heard, usual_decimals);
+    std::string text = text_of(heard, usual_decimals);
     if (command.shape.ends == Ends::at_line) text += "\n" + command.shape.last_line;
     return lines(text);
   }
   Dialect unended = {};
   unended.checksum = dialect_->checksum;
   for (int decimals = 0; decimals <= usual_decimals + 6; ++decimals)
-    if (std::string text = framed(filled(*command.reply, heard, decimals), unended); text.size() == command.shape.count)
-      return text;
+    if (std::string text = framed(text_of(heard, decimals), unended); text.size() == command.shape.count) return text;
   return "";
+}
+
+bool LineMirror::can_say_not_yet(const WhenReady& when, const Understood& heard) const {
+  const std::string text = filled(*dialect_->commands[heard.command].reply, heard, usual_decimals);
+  return std::find(when.is.begin(), when.is.end(), text) == when.is.end();
+}
+
+// A reply as the dialect describes it; of a question whether a reading is ready, the words for that.
+std::string LineMirror::text_of(const Understood& heard, int decimals) const {
+  std::string text = filled(*dialect_->commands[heard.command].reply, heard, decimals);
+  const WhenReady* when = asked_ready(heard);
+  return when == nullptr || when->is.empty() || questions_left_ > 0 ? text : when->is.front();
 }
 
 std::string LineMirror::filled(const Template& pattern, const Understood& heard, int decimals) const {
@@ -178,7 +225,7 @@ std::string LineMirror::filled(const Template& pattern, const Understood& heard,
     } else if (std::holds_alternative<ChannelField>(kind)) {
       out += channel_in(heard);
     } else if (std::holds_alternative<IntegerField>(kind)) {
-      out += "0";
+      out += std::to_string(integer_of(heard));
     } else {
       out += "mirror";
     }

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <set>
 
+#include "dialect/read_dialect.hpp"
 #include "journal/wording.hpp"
 
 namespace nightwell::conformance {
@@ -12,6 +13,22 @@ namespace {
 
 constexpr int most_attempts = 3;
 constexpr Duration look_at_least{20'000};
+
+// The longest times that a dialect states itself: of a reply, and until a reading is ready.
+struct Patience {
+  Duration reply{0}, wait{0};
+};
+
+Patience patience_of(const instrument::ConnectionSettings& settings) {
+  Patience out;
+  const auto dialect = dialect::dialect_from(settings.dialect);
+  if (settings.driver != instrument::dialect_driver || !dialect) return out;
+  for (const dialect::DialectCommand& command : (*dialect)->commands) {
+    out.reply = std::max(out.reply, command.within);
+    if (command.when_ready) out.wait = std::max(out.wait, command.when_ready->within);
+  }
+  return out;
+}
 
 }  // namespace
 
@@ -23,7 +40,8 @@ std::size_t Findings::count(Verdict verdict) const {
 Duration bound_for(const instrument::ConnectionSettings& settings) {
   // A program that hangs is killed by its host within this: what the host then says is better than that the call did not end.
   if (settings.driver == instrument::program_driver) return 8 * settings.reply + std::chrono::seconds(7);
-  return 6 * settings.reply + std::chrono::seconds(2);
+  const Patience stated = patience_of(settings);
+  return 6 * std::max(settings.reply, stated.reply) + 3 * stated.wait + std::chrono::seconds(2);
 }
 
 std::string told(const Called<double>& called) {

@@ -1,5 +1,6 @@
 #include "dialect/codec.hpp"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <utility>
@@ -165,18 +166,23 @@ Result<Answer> identity_answer(const Dialect& dialect, std::string_view reply) {
   return Answer(std::move(out));
 }
 
+std::optional<int> integer_of(std::string_view digits) {
+  int value = 0;
+  if (digits.starts_with('+')) digits.remove_prefix(1);
+  const auto [end, problem] = std::from_chars(digits.data(), digits.data() + digits.size(), value);
+  if (problem != std::errc{} || end != digits.data() + digits.size()) return std::nullopt;
+  return value;
+}
+
 Result<Answer> error_answer(const Dialect& dialect, std::string_view reply) {
   const DialectCommand* command = dialect.find("error");
   const Result<Heard> heard = hear(dialect, command, reply);
   if (!heard) return heard.error();
   const Taken* number = heard->fields.of(*command->value);
+  const auto value = number == nullptr ? std::nullopt : integer_of(number->text);
+  if (!value) return not_expected(reply);
   QueueEntry entry;
-  if (number == nullptr) return not_expected(reply);
-  std::string_view digits = number->text;
-  if (digits.starts_with('+')) digits.remove_prefix(1);
-  const auto [end, problem] = std::from_chars(digits.data(), digits.data() + digits.size(), entry.number);
-  if (problem != std::errc{} || end != digits.data() + digits.size()) return not_expected(reply);
-  entry.number = static_cast<int>(static_cast<unsigned>(entry.number) & command->mask);
+  entry.number = static_cast<int>(static_cast<unsigned>(*value) & command->mask);
   const Taken* text = command->text ? heard->fields.of(*command->text) : nullptr;
   entry.text = text == nullptr ? heard->plain() : std::string(text->text);
   return Answer(std::move(entry));
@@ -304,10 +310,28 @@ Result<Message> channel_message(const Dialect& dialect, const DialectCommand* co
   return message_of(dialect, command, values);
 }
 
-// The command that chooses the channel before it is read; nullptr where the read command names it itself.
+// What belongs to the reading of a channel; nullptr where it has no such command.
+const DialectCommand* reading(const Dialect& dialect, const ChannelSetup& channel) {
+  return of_quantity(dialect, "read_", channel.measures);
+}
 const DialectCommand* choosing(const Dialect& dialect, const ChannelSetup& channel) {
-  const DialectCommand* read = of_quantity(dialect, "read_", channel.measures);
+  const DialectCommand* read = reading(dialect, channel);
   return read != nullptr && read->choose ? &dialect.commands[*read->choose] : nullptr;
+}
+const DialectCommand* beginning(const Dialect& dialect, const ChannelSetup& channel) {
+  const DialectCommand* read = reading(dialect, channel);
+  return read != nullptr && read->begin ? &dialect.commands[*read->begin] : nullptr;
+}
+const DialectCommand* asking_ready(const Dialect& dialect, const ChannelSetup& channel) {
+  const DialectCommand* read = reading(dialect, channel);
+  return read != nullptr && read->when_ready ? &dialect.commands[read->when_ready->query] : nullptr;
+}
+
+bool says_ready(const WhenReady& when, const DialectCommand& query, const Heard& heard) {
+  if (!when.is.empty()) return std::find(when.is.begin(), when.is.end(), heard.plain()) != when.is.end();
+  const Taken* number = heard.fields.of(*query.value);
+  const auto value = number == nullptr ? std::nullopt : integer_of(number->text);
+  return value && (static_cast<unsigned>(*value) & when.mask) == when.bits;
 }
 
 struct ScannerEncoder : CommonEncoder {
@@ -315,14 +339,21 @@ struct ScannerEncoder : CommonEncoder {
   Result<Message> operator()(const ChooseChannel& choose) const {
     return channel_message(dialect, choosing(dialect, choose.channel), choose.channel);
   }
+  Result<Message> operator()(const BeginReading& begin) const {
+    return channel_message(dialect, beginning(dialect, begin.channel), begin.channel);
+  }
+  Result<Message> operator()(const AskReady& ask) const {
+    return channel_message(dialect, asking_ready(dialect, ask.channel), ask.channel);
+  }
   Result<Message> operator()(const ReadChannel& read) const {
-    return channel_message(dialect, of_quantity(dialect, "read_", read.channel.measures), read.channel);
+    return channel_message(dialect, reading(dialect, read.channel), read.channel);
   }
   Result<Message> operator()(const ConfigureChannel& configure) const {
     const Result<Message> possible = (*this)(ReadChannel{configure.channel});
     if (!possible) return possible.error();
-    if (const DialectCommand* choose = choosing(dialect, configure.channel)) {
-      const Result<std::string> known = channel_text(dialect, *choose, configure.channel.address);
+    for (const DialectCommand* needed : {choosing(dialect, configure.channel), beginning(dialect, configure.channel)}) {
+      if (needed == nullptr) continue;
+      const Result<std::string> known = channel_text(dialect, *needed, configure.channel.address);
       if (!known) return known.error();
     }
     const DialectCommand* command = of_quantity(dialect, "configure_", configure.channel.measures);
@@ -333,23 +364,33 @@ struct ScannerEncoder : CommonEncoder {
 struct ScannerDecoder : CommonDecoder {
   using CommonDecoder::operator();
   Result<Answer> operator()(const ChooseChannel& choose) const {
-    const DialectCommand* command = choosing(dialect, choose.channel);
+    return setting_answer(choosing(dialect, choose.channel), choose.channel);
+  }
+  Result<Answer> operator()(const BeginReading& begin) const {
+    return setting_answer(beginning(dialect, begin.channel), begin.channel);
+  }
+  Result<Answer> operator()(const AskReady& ask) const {
+    const DialectCommand* command = asking_ready(dialect, ask.channel);
     if (command == nullptr) return codec_error(Errc::unexpected, "this command has no answer");
-    const Result<std::string> address = channel_text(dialect, *command, choose.channel.address);
+    const Result<std::string> address = channel_text(dialect, *command, ask.channel.address);
     if (!address) return address.error();
-    return acknowledgement(dialect, command, reply, *address);
+    const Result<Heard> heard = hear(dialect, command, reply, *address);
+    if (!heard) return heard.error();
+    return Answer(says_ready(*reading(dialect, ask.channel)->when_ready, *command, *heard));
   }
   Result<Answer> operator()(const ReadChannel& read) const {
-    const DialectCommand* command = of_quantity(dialect, "read_", read.channel.measures);
+    const DialectCommand* command = reading(dialect, read.channel);
     if (command == nullptr) return codec_error(Errc::bad_input, "the dialect has no such command");
     const Result<std::string> address = channel_text(dialect, *command, read.channel.address);
     if (!address) return address.error();
     return number_answer(dialect, command, reply, read.channel.measures == Quantity::temperature, *address);
   }
   Result<Answer> operator()(const ConfigureChannel& configure) const {
-    const DialectCommand* command = of_quantity(dialect, "configure_", configure.channel.measures);
+    return setting_answer(of_quantity(dialect, "configure_", configure.channel.measures), configure.channel);
+  }
+  [[nodiscard]] Result<Answer> setting_answer(const DialectCommand* command, const ChannelSetup& channel) const {
     if (command == nullptr) return codec_error(Errc::unexpected, "this command has no answer");
-    const Result<std::string> address = channel_text(dialect, *command, configure.channel.address);
+    const Result<std::string> address = channel_text(dialect, *command, channel.address);
     if (!address) return address.error();
     return acknowledgement(dialect, command, reply, *address);
   }
@@ -459,10 +500,20 @@ std::size_t DialectScanner::steps(Steps which) const {
 std::optional<Proof<ScannerCommand>> DialectScanner::proof(const ScannerCommand& command) const {
   return step_proof(*dialect_, command);
 }
-std::optional<ScannerCommand> DialectScanner::before(const ScannerCommand& command) const {
+std::vector<ScannerCommand> DialectScanner::before(const ScannerCommand& command) const {
+  std::vector<ScannerCommand> settings;
   const auto* read = std::get_if<ReadChannel>(&command);
-  if (read == nullptr || choosing(*dialect_, read->channel) == nullptr) return std::nullopt;
-  return ChooseChannel{read->channel};
+  if (read != nullptr && choosing(*dialect_, read->channel) != nullptr)
+    settings.emplace_back(ChooseChannel{read->channel});
+  if (read != nullptr && beginning(*dialect_, read->channel) != nullptr)
+    settings.emplace_back(BeginReading{read->channel});
+  return settings;
+}
+std::optional<Wait<ScannerCommand>> DialectScanner::wait(const ScannerCommand& command) const {
+  const auto* read = std::get_if<ReadChannel>(&command);
+  if (read == nullptr || asking_ready(*dialect_, read->channel) == nullptr) return std::nullopt;
+  const WhenReady& when = *reading(*dialect_, read->channel)->when_ready;
+  return Wait<ScannerCommand>{AskReady{read->channel}, when.every, when.within};
 }
 
 LineSettings DialectSource::line() const {

@@ -26,7 +26,9 @@ class DialectScanner final : public instrument::ScannerCodec {
   [[nodiscard]] std::size_t steps(instrument::Steps which) const override;
   [[nodiscard]] std::optional<instrument::Proof<instrument::ScannerCommand>> proof(
       const instrument::ScannerCommand& command) const override;
-  [[nodiscard]] std::optional<instrument::ScannerCommand> before(
+  [[nodiscard]] std::vector<instrument::ScannerCommand> before(
+      const instrument::ScannerCommand& command) const override;
+  [[nodiscard]] std::optional<instrument::Wait<instrument::ScannerCommand>> wait(
       const instrument::ScannerCommand& command) const override;
 
  private:

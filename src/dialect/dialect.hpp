@@ -78,6 +78,15 @@ using Template = std::vector<Part>;
 
 enum class CommandKind { query, safe_setting, heat_setting };
 
+// What is asked until it says that a reading which was begun is ready: by its whole reply, one of `is`; or by its number,
+// of which the bits in `mask` are `bits`.
+struct WhenReady {
+  std::size_t query = 0;
+  std::vector<std::string> is;  // empty: the number counts
+  unsigned mask = 0, bits = 0;
+  Duration every{0}, within{0};
+};
+
 struct DialectCommand {
   CommandKind kind = CommandKind::query;
   Template send;
@@ -87,7 +96,9 @@ struct DialectCommand {
   std::optional<std::size_t> value, text;  // fields of the reply
   unsigned mask = ~0U;                     // of an error's number: the bits that count
   std::optional<int> read_back_digits;     // set_target: read back within so many units of its last digit
-  std::optional<std::size_t> choose;       // read_…: the command that chooses the channel before it
+  // read_…: the commands that choose its channel and begin it, right before it; what it then waits for.
+  std::optional<std::size_t> choose, begin;
+  std::optional<WhenReady> when_ready;
 };
 
 struct DialectStep {

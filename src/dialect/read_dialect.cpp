@@ -78,7 +78,7 @@ class Reader {
     out_.refused = patterns("refused");
     out_.set_aside = patterns("set_aside");
     read_commands();
-    resolve_choices();
+    resolve_readings();
     out_.start_up = read_steps("start_up", false);
     if (role == Role::heat_source) {
       out_.park = read_steps("park", true);
@@ -97,6 +97,16 @@ class Reader {
   }
 
  private:
+  // A command that is named elsewhere, and where.
+  struct Named {
+    std::string name;
+    Place place;
+  };
+  struct ReadingWay {
+    std::size_t reading = 0;
+    std::optional<Named> choose, begin, ready;
+  };
+
   Dialect read_registers(std::optional<Role> role) {
     if (role == Role::scanner)
       root_.refuse("for", in_quotes("heat_source"), "a scanner behind Modbus registers is not supported");
@@ -368,11 +378,65 @@ class Reader {
       reader.unused("read_back", "only a target is read back within digits; steps have \"expect\"");
     }
     if (name.rfind("read_", 0) == 0) {
-      if (const auto choose = reader.text_if("choose", 100))
-        choices_.push_back({name, *choose, reader.place("choose")});
+      read_way(command, reader);
     } else {
-      reader.unused("choose", "only what reads a channel has one chosen before it");
+      for (const char* key : {"choose", "begin", "when_ready"})
+        reader.unused(key, "only what reads a channel has something before it");
     }
+  }
+
+  // How a reading comes about: its channel is chosen, it is begun, it is ready.
+  void read_way(DialectCommand& command, ObjectReader& reader) {
+    ReadingWay way;
+    way.reading = out_.commands.size();
+    if (const auto choose = reader.text_if("choose", 100)) way.choose = {*choose, reader.place("choose")};
+    if (const auto begin = reader.text_if("begin", 100)) way.begin = {*begin, reader.place("begin")};
+    if (auto ready = reader.has("when_ready") ? reader.object("when_ready") : std::nullopt) {
+      command.when_ready = read_when_ready(*ready);
+      way.ready = {ready->text("query", 100).value_or(""), ready->place()};
+      ready->finish();
+    }
+    ways_.push_back(std::move(way));
+  }
+
+  WhenReady read_when_ready(ObjectReader& reader) {
+    constexpr int all_bits = 0x7FFFFFFF;
+    WhenReady out;
+    const plan::Json* is = reader.peek("is");
+    if (is != nullptr && is->is_number()) {
+      out.bits = static_cast<unsigned>(reader.whole("is", 0, all_bits).value_or(0));
+      out.mask = all_bits;
+      if (reader.has("mask")) out.mask = static_cast<unsigned>(reader.whole("mask", 1, all_bits).value_or(all_bits));
+      if ((out.bits & ~out.mask) != 0) reader.refuse("is", "bits of the mask");
+    } else {
+      out.is = ready_texts(reader);
+      reader.unused("mask", "only a number has bits");
+    }
+    const auto every = reader.number("every_ms", {10, 10'000, "ms"});
+    const auto within = reader.number("within_s", {0.1, 120, "s"});
+    if (every) out.every = from_seconds(*every / 1000);
+    if (within) out.within = from_seconds(*within);
+    if (every && within && out.within < out.every) reader.refuse("within_s", "at least every_ms");
+    return out;
+  }
+
+  std::vector<std::string> ready_texts(ObjectReader& reader) {
+    std::vector<std::string> out;
+    if (!is_list(reader, "is")) {
+      if (const auto text = reader.text("is", 200)) out.push_back(*text);
+      return out;
+    }
+    const auto list = reader.list("is", 1, 8);
+    if (!list) return out;
+    for (const auto& [value, place] : *list) {
+      const std::string text = value.is_string() ? value.get<std::string>() : "";
+      if (!text.empty() && text.size() <= 200 &&
+          std::none_of(text.begin(), text.end(), [](unsigned char c) { return c < 0x20 || c == 0x7f; }))
+        out.push_back(text);
+      else
+        faults_.add(place, plan::shown(value), "a text of 1 to 200 characters without control characters");
+    }
+    return out;
   }
 
   static std::string why_not_sent(const Field& field) {
@@ -532,30 +596,91 @@ class Reader {
     });
   }
 
-  // The commands that choose a channel before it is read; known once all commands are.
-  void resolve_choices() {
-    for (const auto& [read, choose, place] : choices_) {
-      DialectCommand& reading = out_.commands[out_.names.at(read)];
-      const auto found = out_.names.find(choose);
-      if (found == out_.names.end()) {
-        std::vector<std::string> all;
-        for (const auto& [known, index] : out_.names) all.push_back(known);
-        faults_.add(place, in_quotes(choose), "a command of this dialect", plan::meant(choose, all));
-        continue;
-      }
-      used_.insert(choose);
-      const DialectCommand& choosing = out_.commands[found->second];
-      reading.choose = found->second;
-      if (choosing.kind != CommandKind::safe_setting || !has_channel(choosing.send))
-        faults_.add(place, in_quotes(choose), "a command marked safe_setting with a channel field");
-      else if (has_channel(reading.send))
-        faults_.add(place, in_quotes(choose), "nothing, where the reading names its channel itself");
-      else if (!choosing.reply && !out_.names.contains("error") && !(reading.reply && has_channel(*reading.reply)))
-        faults_.add(
-            place, in_quotes(choose), "a choice that shows",
-            "a choice that got lost would read the channel before: it needs a reply, or the reading's reply the "
-            "channel, or the dialect an \"error\" query");
+  // The commands that a reading needs before it; known once all commands are.
+  void resolve_readings() {
+    for (const ReadingWay& way : ways_) {
+      if (way.choose) resolve_choose(way);
+      if (way.begin) resolve_begin(way);
+      if (way.ready) resolve_ready(way);
     }
+  }
+
+  // A command that a reading names; a fault where there is none, or one that wants a number.
+  std::optional<std::size_t> needed_command(const Named& named) {
+    const auto found = out_.names.find(named.name);
+    if (found == out_.names.end()) {
+      std::vector<std::string> all;
+      for (const auto& [known, index] : out_.names) all.push_back(known);
+      if (!named.name.empty())
+        faults_.add(named.place, in_quotes(named.name), "a command of this dialect", plan::meant(named.name, all));
+      return std::nullopt;
+    }
+    used_.insert(named.name);
+    if (with_number_.contains(named.name))
+      faults_.add(named.place, in_quotes(named.name), "a command without a number");
+    return found->second;
+  }
+
+  void resolve_choose(const ReadingWay& way) {
+    DialectCommand& reading = out_.commands[way.reading];
+    const auto& [name, place] = *way.choose;
+    reading.choose = needed_command(*way.choose);
+    if (!reading.choose) return;
+    const DialectCommand& choosing = out_.commands[*reading.choose];
+    if (choosing.kind != CommandKind::safe_setting || !has_channel(choosing.send))
+      faults_.add(place, in_quotes(name), "a command marked safe_setting with a channel field");
+    else if (has_channel(reading.send))
+      faults_.add(place, in_quotes(name), "nothing, where the reading names its channel itself");
+    else if (!choosing.reply && !out_.names.contains("error") && !(reading.reply && has_channel(*reading.reply)))
+      faults_.add(place, in_quotes(name), "a choice that shows",
+                  "a choice that got lost would read the channel before: it needs a reply, or the reading's reply the "
+                  "channel, or the dialect an \"error\" query");
+  }
+
+  // An error queue does not show a start that was not heard at all: the instrument would be ready with the reading before.
+  static constexpr const char* lost_start =
+      "a start that got lost would give the reading before: it needs a reply, if need be that of a question in the "
+      "same "
+      "message";
+
+  void resolve_begin(const ReadingWay& way) {
+    DialectCommand& reading = out_.commands[way.reading];
+    const auto& [name, place] = *way.begin;
+    reading.begin = needed_command(*way.begin);
+    if (!reading.begin) return;
+    const DialectCommand& beginning = out_.commands[*reading.begin];
+    if (beginning.kind != CommandKind::safe_setting)
+      faults_.add(place, in_quotes(name), "a command marked safe_setting");
+    else if (!beginning.reply)
+      faults_.add(place, in_quotes(name), "a start that shows", lost_start);
+  }
+
+  void resolve_ready(const ReadingWay& way) {
+    DialectCommand& reading = out_.commands[way.reading];
+    const auto& [name, place] = *way.ready;
+    const auto index = needed_command({name, place / "query"});
+    if (!way.begin && !(reading.choose && out_.commands[*reading.choose].reply))
+      faults_.add(place, "nothing that begins it", "a start that shows",
+                  std::string("a \"begin\", or a \"choose\" that has a reply: ") + lost_start);
+    if (!index) return;
+    WhenReady& when = *reading.when_ready;
+    when.query = *index;
+    const DialectCommand& query = out_.commands[*index];
+    const auto* number = query.value ? std::get_if<IntegerField>(&out_.fields[*query.value].kind) : nullptr;
+    if (query.kind != CommandKind::query)
+      faults_.add(place / "query", in_quotes(name), "a command marked query");
+    else if (when.is.empty() && number == nullptr && when.mask != 0)
+      faults_.add(place / "query", in_quotes(name), "a query whose \"value\" is the name of an integer field",
+                  "its number is compared");
+    for (const std::string& text : when.is)
+      if (query.reply && !can_be(query, text))
+        faults_.add(place / "is", in_quotes(text), "a reply that " + in_quotes(name) + " can have",
+                    "it would never be ready");
+  }
+
+  [[nodiscard]] bool can_be(const DialectCommand& query, const std::string& text) const {
+    return match(*query.reply, text, out_.fields, out_.decimal_comma, "", query.shape.ends == ReplyShape::Ends::at_line)
+        .has_value();
   }
 
   void read_limits() {
@@ -721,11 +846,7 @@ class Reader {
   FaultList& faults_;
   Dialect out_;
   std::vector<Place> places_;  // of commands
-  struct Choice {
-    std::string read, choose;
-    Place place;
-  };
-  std::vector<Choice> choices_;
+  std::vector<ReadingWay> ways_;
   std::set<std::string> used_, with_number_;
   bool commands_known_ = false;
 };

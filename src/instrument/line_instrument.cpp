@@ -1,5 +1,7 @@
 #include "instrument/line_instrument.hpp"
 
+#include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <system_error>
 #include <utility>
@@ -50,6 +52,12 @@ bool is_damaged_message(const QueueEntry& entry) {
 
 bool is_of_the_line(Errc code) {
   return code == Errc::no_answer || code == Errc::garbled || code == Errc::port_gone;
+}
+
+Error not_ready(std::string_view question, const std::string& said, int asked, Duration within) {
+  return simple(Errc::no_answer, "not ready " + std::to_string(within.count() / 1000) +
+                                     " ms after it was begun: asked \"" + printable(question) + "\" " +
+                                     std::to_string(asked) + " times, and the last answer was \"" + said + "\"");
 }
 
 std::string answer_text(const Answer& answer) {
@@ -178,7 +186,6 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
   const Result<Message> message = codec_->encode(command);
   if (!message) co_return message.error();
 
-  const std::optional<Command> before = codec_->before(command);
   Error last;
   for (int attempt = 0; attempt <= repeats; ++attempt) {
     if (!open_wanted_) co_return closed();
@@ -188,9 +195,12 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
       if (attempt > 0 && !entries->empty() && !is_damaged_message(entries->front())) co_return refusal(*entries);
     }
     if (attempt > 0) ++asked_again_;
+    const Result<void> prepared = co_await prepare(command);
     Result<std::string_view> line = std::string_view();
-    if (before) line = co_await prepare(*before);
-    if (line) line = co_await link_.query(*message);
+    if (prepared)
+      line = co_await link_.query(*message);
+    else
+      line = prepared.error();
     if (line) {
       last_text_.assign(*line);
       last_was_odd_ = attempt > 0 || link_.was_odd();
@@ -203,7 +213,8 @@ asio::awaitable<Result<Answer>> LineInstrument<CodecType>::ask_in_turn(Command c
     }
     queue_unread_ = true;
     const bool cancelled = last.code == Errc::port_gone && link_.is_open();
-    if (cancelled || !message->repeatable || last.code == Errc::refused) break;
+    // In step all the same: that was the instrument's own word.
+    if (cancelled || !message->repeatable || !link_.is_suspect()) break;
   }
   co_return last;
 }
@@ -238,14 +249,53 @@ asio::awaitable<Result<void>> LineInstrument<CodecType>::tell_in_turn(Command co
 // What the question needs before it. Afterwards the line must be as it was: had it to be put in step in between, or the port to
 // be opened again, the instrument might have forgotten.
 template <class CodecType>
-asio::awaitable<Result<std::string_view>> LineInstrument<CodecType>::prepare(Command setting) {
-  const Result<Message> message = codec_->encode(setting);
-  if (!message) co_return message.error();
-  const Result<void> done = co_await carry_out(*message, setting);
-  if (!done) co_return done.error();
-  co_await link_.rest();
-  if (link_.ready()) co_return std::string_view();
-  co_return simple(Errc::garbled, "something came between the choice of a channel and the question");
+asio::awaitable<Result<void>> LineInstrument<CodecType>::prepare(Command question) {
+  const std::vector<Command> settings = codec_->before(question);
+  for (const Command& setting : settings) {
+    const Result<Message> message = codec_->encode(setting);
+    if (!message) co_return message.error();
+    const Result<void> done = co_await carry_out(*message, setting);
+    if (!done) co_return done.error();
+    co_await link_.rest();
+    const Result<void> same = undisturbed();
+    if (!same) co_return same.error();
+  }
+  const std::optional<Wait<Command>> wait = codec_->wait(question);
+  if (wait) co_return co_await wait_for(*wait);
+  co_return Result<void>();
+}
+
+// Whether the line is as the last exchange left it.
+template <class CodecType>
+Result<void> LineInstrument<CodecType>::undisturbed() {
+  if (link_.ready()) return {};
+  if (!link_.is_open()) return simple(Errc::port_gone, "the port went between a setting and the question behind it");
+  link_.mark_suspect();
+  return simple(Errc::garbled, "something came between a setting and the question that belongs to it");
+}
+
+// Asked at once, then after each pause, and a last time when the time is over.
+template <class CodecType>
+asio::awaitable<Result<void>> LineInstrument<CodecType>::wait_for(Wait<Command> wait) {
+  const Result<Message> question = codec_->encode(wait.question);
+  if (!question) co_return question.error();
+  const SteadyTime last_time = link_.now() + wait.within;
+  for (int asked = 1;; ++asked) {
+    const bool is_last = link_.now() >= last_time;
+    const Result<std::string_view> line = co_await link_.query(*question);
+    if (!line) co_return line.error();
+    const Result<Answer> ready = codec_->decode(*line, wait.question);
+    if (!ready && ready.error().code == Errc::garbled) link_.mark_suspect();
+    if (!ready) co_return ready.error();
+    const bool is_ready = std::get<bool>(*ready);
+    const std::string said = printable(*line);
+    const Duration left = std::chrono::ceil<Duration>(last_time - link_.now());
+    if (!is_ready && !is_last) co_await link_.pause(std::clamp(left, Duration::zero(), wait.every));
+    if (link_.is_open()) co_await link_.rest();
+    const Result<void> same = undisturbed();
+    if (!same || is_ready) co_return same;
+    if (is_last) co_return not_ready(question->bytes, said, asked, wait.within);
+  }
 }
 
 // A setting on a line that is in step: out it goes, once, and whatever the instrument says to it is heard.

@@ -5,8 +5,10 @@
 //   a question    After no answer or a garbled one: back in step, read the error queue, ask again, at most
 //                 twice more. An entry that says "I understood and will not" (not -1xx, which is a command
 //                 damaged on its way) ends it as refused.
-//                 Where the codec names a setting before it, that goes out right before it, each time; a question whose
-//                 setting failed is not asked.
+//                 Where the codec names settings before it, they go out right before it, each time; a question whose
+//                 setting failed is not asked. Where the codec names what it waits for, that is asked between the two until
+//                 it is true. Anything odd on the way begins all of it anew; an instrument that is not ready by the last
+//                 time it is asked, on a line in step, is no_answer at once: it was given its time.
 //   an identity   Asked until two answers running agree, three times at most; then the error queue is read to its end, again
 //                 behind a lost or garbled answer, twice more at most.
 //   a setting     Sent once, in step only. Its acknowledgement, where it has one, must be as the codec says; then
@@ -31,7 +33,8 @@
 //
 // Every call is bounded. With a reply time r and a quiet time q: an instrument that has gone silent costs
 // 2 r + q, and r + q on every later call; a port that is gone, about 1 s (TCP: up to 3 r + 1 s); a port that
-// is back with nobody answering, 4 r + 4 q. Garbage without end costs most: 3 x (r + 3 x (2 r + 17 q)).
+// is back with nobody answering, 4 r + 4 q. Garbage without end costs most: 3 x (r + 3 x (2 r + 17 q)). A question that waits
+// costs its wait (Wait::within) and one r besides, at most three times; close() ends a wait at once.
 //
 // Errors: as Scanner. One call at a time; a second one gets `unexpected` and disturbs nothing.
 #pragma once
@@ -82,7 +85,9 @@ class LineInstrument {
   asio::awaitable<Result<Answer>> ask_in_turn(Command command);
   asio::awaitable<Result<void>> tell_in_turn(Command command, When when);
   asio::awaitable<Result<void>> carry_out(const Message& message, Command command);
-  asio::awaitable<Result<std::string_view>> prepare(Command setting);
+  asio::awaitable<Result<void>> prepare(Command question);
+  asio::awaitable<Result<void>> wait_for(Wait<Command> wait);
+  [[nodiscard]] Result<void> undisturbed();
   asio::awaitable<Result<void>> prove(Command command);
   asio::awaitable<Result<void>> start_up();
   asio::awaitable<Result<Identity>> identify_in_turn();

@@ -70,6 +70,7 @@ class LineLink {
   // Reads until the line has been quiet. garbled: it never is.
   asio::awaitable<Result<void>> drain();
   asio::awaitable<void> pause(Duration length);
+  [[nodiscard]] SteadyTime now() const { return wire_->now(); }
 
   // Whether the newest reply had more than one terminator before or behind it.
   [[nodiscard]] bool was_odd() const { return odd_; }

@@ -443,6 +443,14 @@ bool has_channel(const dialect::Dialect& dialect, const dialect::DialectCommand&
   return true;
 }
 
+bool can_read(const dialect::Dialect& dialect, const dialect::DialectCommand& reading, int address) {
+  const auto has = [&](std::optional<std::size_t> command) {
+    return !command || has_channel(dialect, dialect.commands[*command], address);
+  };
+  return has_channel(dialect, reading, address) && has(reading.choose) && has(reading.begin) &&
+         (!reading.when_ready || has(reading.when_ready->query));
+}
+
 void check_scanner_names(const BenchDraft& bench, FaultList& faults) {
   for (const auto& [name, channel] : bench.channels)
     if (channel.scanner && !bench.scanners.contains(*channel.scanner))
@@ -463,9 +471,7 @@ void check_dialect_channels(const BenchDraft& bench, FaultList& faults) {
     if (command == nullptr)
       faults.add(channel.place / "measures", in_quotes(nightwell::name(*channel.measures)),
                  "what dialect " + dialect.name + " can read", "it has no command " + in_quotes(read));
-    else if (channel.address &&
-             (!has_channel(dialect, *command, *channel.address) ||
-              (command->choose && !has_channel(dialect, dialect.commands[*command->choose], *channel.address))))
+    else if (channel.address && !can_read(dialect, *command, *channel.address))
       faults.add(channel.place / "address", std::to_string(*channel.address),
                  "a channel that dialect " + dialect.name + " has");
   }

@@ -46,6 +46,21 @@ TEST_CASE("drivers show: what goes out before a reading whose channel is chosen 
   CHECK(has_row(shown.out, {"read 102, resistance", R"("RD\x0a")"}));
 }
 
+TEST_CASE("drivers show: how a reading is begun and what it waits for") {
+  Folder folder;
+  const Outcome shown = run(folder.path(), {"drivers", "show", "polled-scanner"});
+  INFO(shown.out << shown.err);
+  CHECK(shown.exit == 0);
+  CHECK(has_row(shown.out,
+                {"read_resistance",
+                 "question, right after take_resistance, as soon as state says 1 in the bits of 1 (asked every 20 "
+                 "ms, for 10000 ms)",
+                 "value?", "{ch} {ohms} ohm"}));
+  CHECK(has_row(shown.out, {"begin 102, before each reading", R"("take ohm 102\x0a")"}));
+  CHECK(has_row(shown.out, {"whether 102 is ready", R"("state?\x0a")"}));
+  CHECK(has_row(shown.out, {"read 102, resistance", R"("value?\x0a")"}));
+}
+
 TEST_CASE("drivers list --bench: each instrument's driver, and whether it can be loaded") {
   Folder folder;
   const auto in = [&folder](const char* name) { return (folder.path() / name).string(); };

@@ -34,7 +34,7 @@ class Sim:
         self.tcp_source, self.tcp_scanner, self.tcp_registers, self.tcp_far = free_port(), free_port(), free_port(), free_port()
         platinum = {"kind": "platinum", "r0_ohm": 100.0}
         sensors = {f"{s}-{i}": {"model": dict(platinum, r0_ohm=100.0 * i), "noise": 1e-5}
-                   for s in ("plain", "tcp", "chatty", "of-bench") for i in (1, 2)}
+                   for s in ("plain", "tcp", "chatty", "polled", "of-bench") for i in (1, 2)}
         channels = lambda s: {"101": {"sensor": f"{s}-1"}, "102": {"sensor": f"{s}-2"}}  # noqa: E731
         pty = lambda name: {"type": "pty", "path": f"{folder}/{name}"}  # noqa: E731
         tcp = lambda port: {"type": "tcp", "port": port}  # noqa: E731
@@ -50,7 +50,8 @@ class Sim:
                         "tcp-registers": source(tcp(self.tcp_registers), manner="modbus"),
                         "for-program": source(pty("for-program"), manner="terse")},
             "scanners": {"s-of-bench": scanner(pty("of-bench"), "of-bench"), "s-plain": scanner(pty("scanner"), "plain"), "s-tcp": scanner(tcp(self.tcp_scanner), "tcp"),
-                         "s-chatty": scanner(pty("chatty"), "chatty", manner="chatty")}}
+                         "s-chatty": scanner(pty("chatty"), "chatty", manner="chatty"),
+                         "s-polled": scanner(pty("polled"), "polled", manner="polled")}}
 
     def __enter__(self):
         path = write(f"{self.folder}/sim.json", self.config)
@@ -90,7 +91,8 @@ def every_driver_and_dialect_passes(sim):
                  "register-furnace": [["--port", f"pty:{sim.folder}/rtu", *HEAT], []],
                  tcp_file: [["--port", f"tcp:127.0.0.1:{sim.tcp_registers}", "--i-am-beside-it", *HEAT], []],
                  f"{SOURCE}/demo/drivers/bath_driver.py": [["--for", "heat_source", "--port", f"pty:{sim.folder}/for-program", *HEAT]],
-                 "chatty-scanner": [["--port", f"pty:{sim.folder}/chatty", *SCAN], []]}
+                 "chatty-scanner": [["--port", f"pty:{sim.folder}/chatty", *SCAN], []],
+                 "polled-scanner": [["--port", f"pty:{sim.folder}/polled", *SCAN], []]}
     listed = run("list")
     check(listed.returncode == 0, listed.stderr)
     drivers = {line.split()[0] for line in listed.stdout.split("\n\n")[0].splitlines()[1:]}

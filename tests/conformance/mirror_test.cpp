@@ -3,6 +3,7 @@
 #include <fstream>
 #include <iterator>
 
+#include "conformance/check.hpp"
 #include "conformance/line_mirror.hpp"
 #include "dialect/read_dialect.hpp"
 #include "plain_bath.hpp"
@@ -49,6 +50,56 @@ TEST_CASE("A mirror reads the channel that was chosen", "[mirror]") {
   CHECK(one.starts_with("R "));
   CHECK(other.starts_with("R "));
   CHECK(one != other);
+}
+
+TEST_CASE("A mirror is ready at the third question, and refuses what is fetched before", "[mirror]") {
+  auto mirror = mirror_of(dialect_file("polled-scanner.json"));
+  CHECK(mirror.hear("take ohm 101\n") == "taking 101\n");
+  CHECK(mirror.hear("value?\n").starts_with("no: "));
+  CHECK(mirror.hear("state?\n") == "state 0\n");
+  CHECK(mirror.hear("state?\n") == "state 0\n");
+  CHECK(mirror.hear("state?\n") == "state 1\n");
+  const std::string one = mirror.hear("value?\n");
+  CHECK_THAT(one, Catch::StartsWith("101 ") && Catch::EndsWith(" ohm\n"));  // what was begun, of four questions alike
+  CHECK(mirror.hear("take volt 102\nstate?\nstate?\nstate?\n") == "taking 102\nstate 0\nstate 0\nstate 1\n");
+  CHECK_THAT(mirror.hear("value?\n"), Catch::StartsWith("102 ") && Catch::EndsWith(" V\n"));
+}
+
+TEST_CASE("A mirror says the dialect's words for ready, and not yet where it has others", "[mirror]") {
+  auto json = nlohmann::json::parse(R"({
+    "format": "nightwell-dialect/1", "dialect": "worded", "revision": 1, "for": "scanner",
+    "line": {"command_end": "LF", "reply_end": "LF"},
+    "fields": {"who": {"type": "text"}, "x": {"type": "number", "unit": "ohm"}, "word": {"type": "word"},
+               "ch": {"type": "channel", "lowest": 1, "highest": 9}},
+    "refused": ["no"],
+    "commands": {"identity": {"kind": "query", "send": "WHO", "reply": "SCANNER {who}"},
+                 "go": {"kind": "safe_setting", "send": "GO {ch}", "reply": "OK"},
+                 "state": {"kind": "query", "send": "ST", "reply": "IT IS {word}"},
+                 "read_resistance": {"kind": "query", "send": "RD", "reply": "R {x}", "value": "x", "begin": "go",
+                   "when_ready": {"query": "state", "is": ["IT IS DONE", "IT IS READY"], "every_ms": 10, "within_s": 1}}}})");
+  auto mirror = mirror_of(json.dump());
+  CHECK(mirror.hear("GO 7\nST\nST\nST\n") == "OK\nIT IS mirror\nIT IS mirror\nIT IS DONE\n");
+  CHECK(mirror.hear("RD\n").starts_with("R "));
+  // A question with one answer alone: it comes when the reading is ready, as that to *OPC? does.
+  json["commands"]["state"]["reply"] = "1";
+  json["commands"]["read_resistance"]["when_ready"]["is"] = "1";
+  auto waiting = mirror_of(json.dump());
+  CHECK(waiting.hear("GO 7\nST\n") == "OK\n1\n");
+  CHECK(waiting.hear("RD\n").starts_with("R "));
+}
+
+TEST_CASE("A call of a dialect may take what the dialect itself states", "[mirror]") {
+  instrument::ConnectionSettings settings;
+  settings.driver = instrument::dialect_driver;
+  settings.reply = std::chrono::milliseconds(200);
+  settings.dialect = dialect_file("chatty-scanner.json");
+  CHECK(conformance::bound_for(settings) == std::chrono::milliseconds(3'200));
+  settings.dialect = dialect_file("polled-scanner.json");  // three waits of 10 s
+  CHECK(conformance::bound_for(settings) == std::chrono::milliseconds(33'200));
+  auto slow = nlohmann::json::parse(dialect_file("chatty-scanner.json"));
+  slow["commands"]["read_voltage"]["within_s"] = 5;
+  settings.dialect = slow.dump();
+  CHECK(conformance::bound_for(settings) == std::chrono::seconds(32));
 }
 
 TEST_CASE("A mirror refuses what it does not understand, and once what it is told to", "[mirror]") {

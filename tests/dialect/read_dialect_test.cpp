@@ -37,6 +37,10 @@ Document scanner() {
   return Document::parse(text_of(dialect_path("chatty-scanner")));
 }
 
+Document polled() {
+  return Document::parse(text_of(dialect_path("polled-scanner")));
+}
+
 std::vector<Fault> dialect_faults(const Document& document) {
   plan::FaultList faults(50);
   (void)dialect::read_dialect(document, "d.json", faults);
@@ -66,6 +70,7 @@ struct Bent {
 TEST_CASE("the shipped dialects are sound", "[dialect]") {
   CHECK(told(dialect_faults(bath())).empty());
   CHECK(told(dialect_faults(scanner())).empty());
+  CHECK(told(dialect_faults(polled())).empty());
 }
 
 TEST_CASE("the document's worked examples are dialects", "[dialect]") {
@@ -78,7 +83,7 @@ TEST_CASE("the document's worked examples are dialects", "[dialect]") {
     CHECK(told(dialect_faults(Document::parse(block))).empty());
     ++examples;
   }
-  CHECK(examples == 3);  // a bath, a scanner, a controller behind registers
+  CHECK(examples == 4);  // a bath, a scanner, one that takes its time, a controller behind registers
 }
 
 TEST_CASE("a driver is made of a dialect only where it is one for that kind of instrument (S15)", "[dialect]") {
@@ -177,6 +182,7 @@ TEST_CASE("a scanner's dialect heats nothing and says what each channel is calle
       {"/commands/read_voltage/choose", "identity", "/commands/read_voltage/choose", "a channel field"},
       {"/commands/read_voltage/choose", "configure_resistance", "/commands/read_voltage/choose", "names its channel"},
       {"/commands/identity/choose", "configure_resistance", "/commands/identity/choose", "only what reads"},
+      {"/commands/identity/when_ready", {{"query", "identity"}}, "/commands/identity/when_ready", "only what reads"},
       {"/commands/read_current/reply", "{ch}: {x} {x_volts}", "/commands/read_current/value", "units of current"}};
   for (const Bent& one : bends) {
     Document document = scanner();
@@ -204,6 +210,94 @@ TEST_CASE("a choice of channel that could get lost unseen is refused", "[dialect
   CHECK(told(dialect_faults(answered)) == "");
   document["commands"]["read_voltage"]["reply"] = "{ch}: {x} {x_volts}";
   CHECK(told(dialect_faults(document)) == "");
+}
+
+TEST_CASE("each fault of a reading that is waited for stands at its place", "[dialect]") {
+  const std::string reading = "/commands/read_voltage", ready = reading + "/when_ready";
+  const std::vector<std::tuple<std::string, Document, std::string, const char*>> cases = {
+      {reading + "/begin", "take_volts", reading + "/begin", "take_voltage"},
+      {reading + "/begin", "state", reading + "/begin", "a command marked safe_setting"},
+      {reading + "/begin", nullptr, reading + "/begin", ""},
+      {"/commands/take_voltage/reply", Document::array(), "/commands/take_voltage/reply", ""},
+      {ready, 7, ready, ""},
+      {ready + "/query", "stat", ready + "/query", "\"state\""},
+      {ready + "/query", "take_current", ready + "/query", "a command marked query"},
+      {ready + "/query", "identity", ready + "/query", "an integer field"},
+      {ready + "/colour", "red", ready + "/colour", ""},
+      {ready + "/is", 2, ready + "/is", "bits of the mask"},
+      {ready + "/is", -1, ready + "/is", "0 to"},
+      {ready + "/is", true, ready + "/is", ""},
+      {ready + "/mask", 0, ready + "/mask", "1 to"},
+      {ready + "/every_ms", 9, ready + "/every_ms", "10 to 10000"},
+      {ready + "/within_s", 121, ready + "/within_s", "0.1 to 120"},
+      {ready + "/within_s", "soon", ready + "/within_s", ""},
+      {ready + "/every_ms", 10'000, "", ""},  // as long as within_s: asked twice
+  };
+  for (const auto& [pointer, value, at, says] : cases) {
+    Document document = polled();
+    bend(document, pointer, value);
+    const auto faults = dialect_faults(document);
+    INFO(pointer << " = " << value.dump() << "\n" << told(faults));
+    if (at.empty()) {
+      CHECK(faults.empty());
+      continue;
+    }
+    const bool there = std::any_of(faults.begin(), faults.end(), [&, &at = at, &says = says](const Fault& fault) {
+      return fault.pointer == at && plan::text(fault).find(says) != std::string::npos;
+    });
+    CHECK(there);
+  }
+  for (const char* key : {"query", "is", "every_ms", "within_s"}) {
+    Document document = polled();
+    document["commands"]["read_voltage"]["when_ready"].erase(key);
+    CHECK_THAT(told(dialect_faults(document)), Catch::Contains(ready + "/" + key));
+  }
+}
+
+TEST_CASE("words of readiness must be words that the question can be answered with", "[dialect]") {
+  Document document = polled();
+  Document& ready = document["commands"]["read_voltage"]["when_ready"];
+  ready["is"] = "state 1";
+  CHECK_THAT(told(dialect_faults(document)), Catch::Contains("/when_ready/mask"));
+  ready.erase("mask");
+  CHECK(told(dialect_faults(document)).empty());
+  ready["is"] = {"state 1", "state 3"};
+  CHECK(told(dialect_faults(document)).empty());
+  ready["is"] = {"state 1", "ready"};
+  CHECK_THAT(told(dialect_faults(document)), Catch::Contains("it would never be ready"));
+  ready["is"] = {"state 1", 3};
+  CHECK_THAT(told(dialect_faults(document)), Catch::Contains("/when_ready/is/1"));
+  ready["is"] = "state 1";
+  ready["every_ms"] = 5000;
+  ready["within_s"] = 4;
+  CHECK_THAT(told(dialect_faults(document)), Catch::Contains("at least every_ms"));
+}
+
+TEST_CASE("a start that could get lost unseen is refused: the instrument would be ready with the reading before",
+          "[dialect]") {
+  Document document = polled();
+  document["commands"]["take_voltage"].erase("reply");
+  // An error queue does not show what was never heard.
+  document["commands"]["error"] = {{"kind", "query"}, {"send", "e?"}, {"reply", "{bits}"}, {"value", "bits"}};
+  CHECK_THAT(told(dialect_faults(document)),
+             Catch::Contains("/commands/read_voltage/begin") && Catch::Contains("a start that shows"));
+
+  Document unbegun = polled();
+  unbegun["commands"]["read_voltage"].erase("begin");
+  unbegun["commands"].erase("take_voltage");
+  CHECK_THAT(told(dialect_faults(unbegun)),
+             Catch::Contains("/commands/read_voltage/when_ready: found nothing that begins it"));
+  unbegun["commands"]["in"] = {{"kind", "safe_setting"}, {"send", "in {ch}"}};
+  unbegun["commands"]["read_voltage"]["choose"] = "in";
+  CHECK_THAT(told(dialect_faults(unbegun)),
+             Catch::Contains("/commands/read_voltage/when_ready: found nothing that begins it"));
+  unbegun["commands"]["in"]["reply"] = "in {ch}";
+  CHECK(told(dialect_faults(unbegun)).empty());
+
+  Document numbered = polled();
+  numbered["fields"]["k"] = {{"type", "number"}, {"decimals", 1}};
+  numbered["commands"]["take_voltage"]["send"] = "take {k}";
+  CHECK_THAT(told(dialect_faults(numbered)), Catch::Contains("a command without a number"));
 }
 
 TEST_CASE("several faults are told in one go", "[dialect]") {

@@ -87,6 +87,7 @@ class MemoryWire final : public Wire {
   [[nodiscard]] SteadyTime now() const override { return line_->now; }
   asio::awaitable<void> pause(Duration length) override {
     line_->now += length;
+    if (line_->paused) line_->paused();
     co_return;
   }
   void end_pause() override {}

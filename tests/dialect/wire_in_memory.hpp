@@ -41,6 +41,7 @@ struct MemoryLine {
   std::string partial;
   std::vector<std::string> heard;
   bool keep_heard = true;
+  std::function<void()> paused;  // called where a pause of the engine's ends
 };
 
 [[nodiscard]] std::unique_ptr<Wire> wire_to(std::shared_ptr<MemoryLine> line);

@@ -84,6 +84,44 @@ def a_bath_that_restarts_parks_the_night():
         check(behind[0].startswith("P1*") and behind[1].startswith("P?*"), f"standby behind off: {heard[off:off + 8]}")
 
 
+def heard_by(log):
+    """What an instrument of the simulated bench heard, said, and what went wrong with it; not a line that is still being written."""
+    with open(log) as f:
+        return [line.rstrip("\n").split("\t")[2:5] for line in f if line.endswith("\n")]
+
+
+def a_night_on_a_scanner_that_is_asked_until_it_is_ready():
+    with Lab(speed=600) as lab:
+        # A reading takes 10 ms: most questions right behind a start come before it is ready.
+        bench = Bench(lab.folder, "one").simple(2, (0.1, -0.2)).poll(reading_s=6)
+        bench.bench["wire_log"] = True
+        log = lab.start_sim(bench, "--control", lab.control)
+        lab.start_daemon()
+        run = lab.start(bench.files(profile([35])))
+        lab.wait_state(run, "approach", "settle")
+        lab.command("hold", run)
+        for fault in ({"fault": "garbage"}, {"fault": "glued"}, {"fault": "silent", "hears": True}, {"fault": "duplicate"},
+                      {"fault": "split", "delay_wall_s": 0.05}):
+            lab.order(dict({"instrument": "scanner", "times": 1}, **fault))
+            wait_for(lambda: any(remark == fault["fault"] for _, _, remark in heard_by(f"{log}/scanner.log")))
+        lab.command("resume", run)
+        lab.wait_state(run, "finished")
+        results = json.loads(lab.command("results", run, "--json"))
+        items = {item["name"]: item for plateau in results["plateaus"] for item in plateau["items"]}
+        check(len(items) == 2, f"two items, not {len(items)}")
+        for name, item in items.items():
+            true = bench.sim["sensors"][name]["offset_k"]
+            check(abs(item["error_k"] - true) < 0.02, f"{name}: found {item['error_k']}, true {true}")
+        heard = heard_by(f"{log}/scanner.log")
+        check(not any(reply.startswith("no: ") for _, reply, _ in heard), "nothing was fetched before it was ready")
+        newest = ""
+        for sent, reply, remark in heard:
+            if sent.startswith("take "):
+                newest = sent.split()[-1]
+            check(sent != "value?" or remark or reply.startswith(f"{newest} "), f"after {newest} was begun: {reply}")
+        play_wire_logs(f"{lab.state}/runs/{run}/wire")
+
+
 def a_broken_dialect_is_told_with_its_place():
     with Lab() as lab:
         bench = described(lab.folder, "one")
@@ -102,4 +140,4 @@ def a_broken_dialect_is_told_with_its_place():
 
 
 main({test.__name__: test for test in (a_night_on_two_dialects, a_bath_that_restarts_parks_the_night,
-                                       a_broken_dialect_is_told_with_its_place)})
+                                       a_night_on_a_scanner_that_is_asked_until_it_is_ready, a_broken_dialect_is_told_with_its_place)})

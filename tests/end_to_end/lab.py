@@ -125,6 +125,16 @@ class Bench:
                 self.bench[kind][name]["driver"] = {"dialect": file}
         return self
 
+    def poll(self, reading_s):
+        """From here on the scanners are asked after each reading until it is ready, by the shipped dialect polled-scanner."""
+        base = os.path.join(self.folder, self.name)
+        os.makedirs(base, exist_ok=True)
+        shutil.copy(f"{SOURCE}/drivers/dialects/polled-scanner.json", base)
+        for name, instrument in self.sim["scanners"].items():
+            instrument.update(manner="polled", reading_s=reading_s)
+            self.bench["scanners"][name]["driver"] = {"dialect": "polled-scanner.json"}
+        return self
+
     def speak_registers(self, tcp_port=None):
         """From here on the source named bath is the simulated controller of registers: RTU on a terminal, or Modbus TCP."""
         base = os.path.join(self.folder, self.name)

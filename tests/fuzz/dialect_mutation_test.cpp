@@ -53,15 +53,15 @@ class DialectMutator {
 
 TEST_CASE("dialects bent at random make a dialect that can be spoken or told faults") {
   const std::string shipped[] = {shipped_dialect("terse-bath"), shipped_dialect("chatty-scanner"),
-                                 shipped_dialect("register-furnace")};
-  const std::string lines[] = {"T+020.50*62", "101: 107,7935 Ohm", "I SEEDBANK*00"};
+                                 shipped_dialect("register-furnace"), shipped_dialect("polled-scanner")};
+  const std::string lines[] = {"T+020.50*62", "101: 107,7935 Ohm", "I SEEDBANK*00", "state 1"};
   for (std::uint32_t step = 0; step < 800; ++step) {
     const std::uint32_t seed = first_seed() + step;
     INFO("NIGHTWELL_SEED=" << seed);
     DialectMutator mutator(seed);
-    std::string text = shipped[mutator.below(3)];
+    std::string text = shipped[mutator.below(4)];
     mutator.bend(text, mutator.below(4));
-    std::string line = lines[mutator.below(3)];
+    std::string line = lines[mutator.below(4)];
     mutator.bend(line, mutator.below(3));
     const std::string complaint = complaint_about_dialect(text, line);
     REQUIRE(complaint.empty());

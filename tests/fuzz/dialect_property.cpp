@@ -77,9 +77,18 @@ std::string complaint_about_scanner(const std::shared_ptr<const dialect::Dialect
   for (const Quantity quantity : {Quantity::voltage, Quantity::resistance, Quantity::current, Quantity::temperature})
     for (const ScannerCommand& command :
          {ScannerCommand(ReadChannel{{101, quantity}}), ScannerCommand(ConfigureChannel{{101, quantity}}),
-          ScannerCommand(AskIdentity()), ScannerCommand(AskError()), ScannerCommand(RunStep{})})
+          ScannerCommand(ChooseChannel{{101, quantity}}), ScannerCommand(BeginReading{{101, quantity}}),
+          ScannerCommand(AskReady{{101, quantity}}), ScannerCommand(AskIdentity()), ScannerCommand(AskError()),
+          ScannerCommand(RunStep{})}) {
       if (std::string complaint = complaint_about_command(codec, command, *spoken, line); !complaint.empty())
         return complaint;
+      const auto wait = codec.wait(command);
+      if (!wait) continue;
+      const auto question = codec.encode(wait->question);
+      if (question && !(question->answered && question->repeatable)) return "a wait for what is no question";
+      if (codec.before(command).empty()) return "a wait for what was not begun";
+      if (wait->every <= Duration::zero() || wait->within < wait->every) return "a wait without an end";
+    }
   return "";
 }
 

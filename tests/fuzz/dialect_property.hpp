@@ -7,7 +7,7 @@
 
 namespace nightwell::tests {
 
-// The shipped dialects: "terse-bath", "chatty-scanner".
+// The shipped dialects: "terse-bath", "chatty-scanner", ….
 [[nodiscard]] std::string shipped_dialect(const std::string& name);
 
 // What is wrong with what the loader made of a file's text, or nothing (the empty string). A sound dialect is spoken to

@@ -28,7 +28,7 @@ using instrument::test::MemoryLine;
 
 constexpr Duration reply_time{400'000};
 // line_instrument.hpp's worst case, 3 (r + 3 (2 r + 17 q)), with q = 0.2 s and three attempts at an identity beside it; an
-// "off" is two commands, a proof and two steps.
+// "off" is two commands, a proof and two steps. polled-scanner waits 3 x 10 s besides.
 constexpr Duration longest_call{6 * 60'000'000LL};
 
 std::string file_text(const std::string& path) {
@@ -50,7 +50,10 @@ constexpr Kind kinds[] = {
     {"scanner-plain", "", false, "", "", ""},
     {"source-plain", "", true, "SOURce:TEMPerature:SPOint -25", "OUTPut:STATe ON", "OUTPut:STATe OFF"},
     {"terse-plain", "terse-bath", true, "S-025.00", "H1", "H0"},
-    {"chatty-plain", "chatty-scanner", false, "", "", ""}};
+    {"chatty-plain", "chatty-scanner", false, "", "", ""},
+    {"polled-plain", "polled-scanner", false, "", "", ""}};
+// What an instrument says at times instead, truly: it is not ready yet.
+constexpr std::string_view asks_ready = "state?\n", not_ready = "state 2\n";
 
 struct Spoken {
   std::map<std::string, std::string> replies;
@@ -105,7 +108,8 @@ class Instrument {
 
   std::vector<Chunk> answer(const std::string& message, MemoryLine& line) {
     const auto found = what_.replies.find(message);
-    const std::string truth = found == what_.replies.end() ? "" : found->second;
+    std::string truth = found == what_.replies.end() ? "" : found->second;
+    if (message == asks_ready && bytes_.next() % 3 != 0) truth = not_ready;
     const auto later = [&](unsigned steps) { return Duration(steps * 10'000LL); };
     switch (bytes_.next() % 12) {
       case 0: return {Chunk{later(0), truth}};

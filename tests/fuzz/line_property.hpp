@@ -10,7 +10,7 @@
 
 namespace nightwell::tests {
 
-// The first byte chooses the instrument: scpi-scanner, scpi-source, terse-bath, chatty-scanner. What is wrong with what
+// The first byte chooses the instrument: scpi-scanner, scpi-source, terse-bath, chatty-scanner, polled-scanner. What is wrong with what
 // the engine did, or nothing (the empty string).
 [[nodiscard]] std::string complaint_about_line(std::string_view bytes);
 

@@ -22,7 +22,7 @@ BEYOND_SCHEMA = (
     "a number field", "numbers and channels only", "at most one number", "one number field", "none here: only", "/number: found",
     "above lowest_c", "at least lowest", "the length of the reply", "one template", "stands once", "goes into the journal as one",
     "/reply: found nothing", "whose last register is at most 65535", "a raw value of this type", "that can carry the limits", "stands once",
-    "bits of the mask", "another value than", "steps never heat")
+    "bits of the mask", "another value than", "steps never heat", "a start that shows", "a command without a number", "can have; ", "at least every_ms", "a query whose")
 
 
 def good_dialects():
@@ -40,7 +40,15 @@ def good_dialects():
     scanner["commands"]["clear_errors"] = {"kind": "safe_setting", "send": "clear", "reply": "cleared", "reply_until": "done"}
     scanner["commands"]["choose_input"] = {"kind": "safe_setting", "send": "take {called}", "reply": "taken"}
     scanner["commands"]["read_current"] = {"kind": "query", "send": "amp", "reply": "{x} {x_amperes}", "value": "x",
-                                           "choose": "choose_input"}
+                                           "choose": "choose_input",
+                                           "when_ready": {"query": "state", "is": 16, "mask": 24, "every_ms": 50, "within_s": 5}}
+    scanner["fields"]["word"] = {"type": "word"}
+    scanner["commands"]["state"] = {"kind": "query", "send": "state", "reply": "{bits}", "value": "bits"}
+    scanner["commands"]["progress"] = {"kind": "query", "send": "progress", "reply": "it is {word}"}
+    scanner["commands"]["take"] = {"kind": "safe_setting", "send": "take {ch}", "reply": "taking {ch}"}
+    scanner["commands"]["read_temperature"].update(
+        send="fetch", begin="take",
+        when_ready={"query": "progress", "is": ["it is ready", "it is done"], "every_ms": 50, "within_s": 5})
     furnace = load(f"{SOURCE}/drivers/dialects/register-furnace.json")
     furnace["modbus"]["temperature"] = {"table": "holding", "address": 30, "type": "int16", "unit": "kelvin", "factor": 0.1, "offset": 1,
                                         "no_number": {"32767": "open_sensor", "-32768": "overload"}}

@@ -178,6 +178,46 @@ TEST_CASE_METHOD(StationFixture,
   CHECK(said("") == good);
 }
 
+TEST_CASE_METHOD(StationFixture,
+                 "the polled manner answers while it measures, and forgets what it is told to do anew") {
+  ScannerConfig at_once = config.scanners.front();
+  at_once.reading_s = 0;
+  Station polled("scan", std::make_unique<SimulatedScanner>(at_once, world), make_manner("polled", 5), 7,
+                 [](const Exchange&) {});
+  const auto ask_polled = [&](const std::string& line, double now_s) {
+    world.advance_to(now_s);
+    polled.receive(line + "\n", now_s);
+    std::string out;
+    for (const Outgoing& one : polled.take_outgoing()) out += one.bytes;
+    return out;
+  };
+  CHECK(ask_polled("id?", 0).starts_with("id Nightwell,"));
+  CHECK(ask_polled("state?", 0) == "state 0\n");
+  CHECK(ask_polled("value?", 0) == "no: nothing is ready\n");
+  CHECK(ask_polled("take ohm 101", 1) == "taking 101\n");
+  CHECK(ask_polled("state?", 1) == "state 2\n");
+  CHECK(ask_polled("value?", 5.9) == "no: nothing is ready\n");
+  CHECK(ask_polled("state?", 6) == "state 1\n");
+  const std::string reading = ask_polled("value?", 6);
+  CHECK_THAT(reading, Catch::StartsWith("101 +1.0") && Catch::EndsWith("e+02 ohm\n"));
+  CHECK(ask_polled("value?", 7) == reading);  // until something else is begun
+
+  CHECK(ask_polled("take ohm 120", 8) == "taking 120\n");  // nothing is connected there
+  CHECK(ask_polled("take temp 104", 10) == "taking 104\n");
+  CHECK(ask_polled("state?", 13) == "state 2\n");
+  CHECK_THAT(ask_polled("value?", 15), Catch::StartsWith("104 +") && Catch::EndsWith(" C\n"));
+  CHECK(ask_polled("take ohm 120", 16) == "taking 120\n");
+  CHECK(ask_polled("value?", 21) == "120 OVER ohm\n");
+  for (const char* wrong :
+       {"take ohm 999", "take weight 101", "take", "take ohm", "TAKE ohm 101", "", "take ohm 101)(@102"})
+    CHECK(ask_polled(wrong, 22).starts_with("no: "));
+  CHECK(ask_polled("value?", 30) == "no: nothing is ready\n");
+
+  CHECK(ask_polled("take ohm 101", 31) == "taking 101\n");
+  polled.begin_fault(*parse_fault(R"({"instrument": "scan", "fault": "reset"})"), 32);
+  CHECK(ask_polled("state?", 40) == "state 0\n");
+}
+
 TEST_CASE_METHOD(
     StationFixture,
     "the terse manner's checksum tells a damaged reply, and a reset forgets its setpoint and remote control") {

@@ -18,6 +18,7 @@
 #include <string>
 #include <string_view>
 #include <variant>
+#include <vector>
 
 #include "nightwell/instrument/reading.hpp"
 #include "nightwell/result.hpp"
@@ -57,8 +58,15 @@ struct ConfigureChannel {
 struct ReadChannel {
   ChannelSetup channel;
 };
-// Where an instrument reads the channel that was chosen before: see Codec::before().
+// Where an instrument reads the channel that was chosen before, or measures when it is told to: see Codec::before().
 struct ChooseChannel {
+  ChannelSetup channel;
+};
+struct BeginReading {
+  ChannelSetup channel;
+};
+// Whether what was begun is ready: see Codec::wait().
+struct AskReady {
   ChannelSetup channel;
 };
 struct SetTarget {
@@ -83,8 +91,8 @@ struct CheckStep {
   std::size_t index = 0;
 };
 
-using ScannerCommand =
-    std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep, CheckStep, ChooseChannel>;
+using ScannerCommand = std::variant<AskIdentity, AskError, ClearErrors, ConfigureChannel, ReadChannel, RunStep,
+                                    CheckStep, ChooseChannel, BeginReading, AskReady>;
 using HeatSourceCommand = std::variant<AskIdentity, AskError, ClearErrors, SetTarget, AskTarget, AskTemperature,
                                        SetOutput, AskOutput, RunStep, CheckStep>;
 
@@ -126,6 +134,14 @@ struct Proof {
   double tolerance = 0;
 };
 
+// Another question, asked again and again until its answer is true.
+template <class CommandType>
+struct Wait {
+  CommandType question;
+  Duration every{0};   // between an answer and the next time it is asked
+  Duration within{0};  // it is asked a last time when this is over, counted from the last setting of before()
+};
+
 template <class CommandType>
 class Codec {
  public:
@@ -134,15 +150,18 @@ class Codec {
   [[nodiscard]] virtual LineSettings line() const = 0;
   [[nodiscard]] virtual Result<Message> encode(const Command& command) const = 0;
   // The alternative of Answer that belongs to the command: Identity, QueueEntry, double (a value or a
-  // temperature), bool (an output) or Acknowledged (a setting that has a reply).
+  // temperature), bool (an output, readiness) or Acknowledged (a setting that has a reply).
   [[nodiscard]] virtual Result<Answer> decode(std::string_view reply, const Command& command) const = 0;
   // How many steps there are, and what proves a setting beyond the instrument's own word; none where the caller's
   // read-back is enough.
   [[nodiscard]] virtual std::size_t steps(Steps) const { return 0; }
   [[nodiscard]] virtual std::optional<Proof<Command>> proof(const Command&) const { return std::nullopt; }
-  // What a question needs right before it, each time it is asked: a setting that changes nothing but what the question is
-  // about. The question is not asked where the setting failed, nor where anything came between the two.
-  [[nodiscard]] virtual std::optional<Command> before(const Command&) const { return std::nullopt; }
+  // What a question needs right before it, in this order, each time it is asked: settings that change nothing but what the
+  // question is about. The question is not asked where one of them failed, nor where anything came in between.
+  [[nodiscard]] virtual std::vector<Command> before(const Command&) const { return {}; }
+  // What has to be true between those settings and the question. In a driver program `within` must leave room in what its
+  // host waits for (docs/driver-programs.md).
+  [[nodiscard]] virtual std::optional<Wait<Command>> wait(const Command&) const { return std::nullopt; }
 };
 
 using ScannerCodec = Codec<ScannerCommand>;

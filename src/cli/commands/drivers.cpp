@@ -119,6 +119,20 @@ std::string in_milliseconds(Duration duration) {
   return std::to_string(duration.count() / 1000) + " ms";
 }
 
+// What comes before a reading, and what it waits for.
+std::string way_text(const dialect::DialectCommand& command, const dialect::Dialect& dialect) {
+  std::string out;
+  for (const auto& before : {command.choose, command.begin})
+    if (before) out += (out.empty() ? ", right after " : " and ") + name_of(*before, dialect);
+  if (!command.when_ready) return out;
+  const dialect::WhenReady& when = *command.when_ready;
+  out += ", as soon as " + name_of(when.query, dialect) + " says ";
+  for (const std::string& text : when.is)
+    out += (&text == &when.is.front() ? "\"" : " or \"") + instrument::printable(text) + "\"";
+  if (when.is.empty()) out += std::to_string(when.bits) + " in the bits of " + std::to_string(when.mask);
+  return out + " (asked every " + in_milliseconds(when.every) + ", for " + in_milliseconds(when.within) + ")";
+}
+
 // Examples as the driver sends them: whole, with checksum and terminator.
 std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
                                                std::shared_ptr<const dialect::Dialect> kept) {
@@ -140,8 +154,13 @@ std::vector<std::vector<std::string>> examples(const dialect::Dialect& dialect,
   for (const auto& channel : example_channels(dialect)) {
     const std::string address = std::to_string(channel.address);
     const instrument::ScannerCommand read = instrument::ReadChannel{channel};
-    if (const auto chosen = codec.before(read))
-      rows.push_back({"choose " + address + ", before each reading", bytes_text(codec.encode(*chosen))});
+    for (const instrument::ScannerCommand& setting : codec.before(read)) {
+      const bool chooses = std::holds_alternative<instrument::ChooseChannel>(setting);
+      rows.push_back(
+          {(chooses ? "choose " : "begin ") + address + ", before each reading", bytes_text(codec.encode(setting))});
+    }
+    if (const auto wait = codec.wait(read))
+      rows.push_back({"whether " + address + " is ready", bytes_text(codec.encode(wait->question))});
     rows.push_back({"read " + address + ", " + std::string(name(channel.measures)), bytes_text(codec.encode(read))});
   }
   return rows;
@@ -198,8 +217,7 @@ void show_dialect(const DialectFile& file) {
   std::vector<std::vector<std::string>> rows = {{"command", "kind", "sent", "reply"}};
   for (const auto& [name, index] : dialect.names) {
     const dialect::DialectCommand& command = dialect.commands[index];
-    const std::string chosen = command.choose ? ", right after " + name_of(*command.choose, dialect) : "";
-    rows.push_back({name, kind_text(command.kind) + chosen, template_text(command.send, dialect),
+    rows.push_back({name, kind_text(command.kind) + way_text(command, dialect), template_text(command.send, dialect),
                     (command.reply ? template_text(*command.reply, dialect) : "-") +
                         (command.within > Duration::zero() ? ", within " + in_milliseconds(command.within) : "")});
   }
