@@ -33,10 +33,7 @@ for i in "${!presets[@]}"; do
   preset=${presets[i]} next=${presets[i + 1]:-}
   next_log=$(mktemp)
   [ -z "$next" ] || build_beside "$next" "$next_log"
-  # Under the sanitizers tests work more than they wait.
-  jobs=3
-  [[ $preset == asan* ]] && jobs=2
-  ctest --preset "$preset" -j"$jobs"
+  ctest --preset "$preset" -j3
   [ -z "$next" ] || wait "$next_build" || { cat "$next_log"; exit 1; }
   next_build=
   cat "$next_log"

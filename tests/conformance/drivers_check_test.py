@@ -208,7 +208,7 @@ def frozen_it_is_killed_and_the_guardian_parks(sim):
     at = stop_while_on(process, sim, "frozen", "H1*", "H0*")
     try:
         check(process.wait(timeout=60) == -signal.SIGKILL, f"exit {process.returncode}")
-        wait_for(lambda: [e for e in sim.heard("frozen")[at:] if e[2].startswith("H?") and e[3].startswith("H0")], 30)
+        wait_for(lambda: [e for e in sim.heard("frozen")[at:] if e[2].startswith("H?") and e[3].startswith("H0")])
         check("it was killed" in process.stderr.read(), "it is said that it was killed")
     finally:
         process.kill()
@@ -263,7 +263,7 @@ def out_of_reach_it_is_not_given_up(sim):
     wait_for(lambda: time.monotonic() > end)
     way.open()
     with contextlib.suppress(AssertionError):
-        wait_for(lambda: [e for e in sim.heard("far")[at:] if "OUTP" in e[2].upper() and "?" in e[2] and e[3] == "0"], 30)
+        wait_for(lambda: [e for e in sim.heard("far")[at:] if "OUTP" in e[2].upper() and "?" in e[2] and e[3] == "0"])
     asked = [e for e in sim.heard("far")[at:] if "OUTP" in e[2].upper() and "?" in e[2]]
     check(asked and asked[-1][3] == "0", f"the source is left on: {sim.heard('far')[-3:]}")
     way.close()

@@ -75,7 +75,7 @@ def a_bath_that_restarts_parks_the_night():
         def proved():
             with open(os.path.join(lab.state, "runs", run, "guardian-bath.log")) as f:
                 return '"say":"parked"' in (text := f.read()) and '"confirmed":true' in text
-        wait_for(proved, 20)
+        wait_for(proved)
         with open(f"{log}/bath.log") as f:
             heard = [line.split("\t")[2] for line in f]
         off = next(i for i, line in enumerate(heard) if line.startswith("H0*"))

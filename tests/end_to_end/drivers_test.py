@@ -132,7 +132,7 @@ def processes(lab, name):
 
 def killed(lab, name):
     """Kills the driver as soon as it runs, and gives its number."""
-    pid = wait_for(lambda: processes(lab, name), 20)[0]
+    pid = wait_for(lambda: processes(lab, name))[0]
     os.kill(pid, signal.SIGKILL)
     return pid
 
@@ -162,7 +162,7 @@ def a_night_on_two_programs_that_are_killed_in_it():
         lab.start_sim(bench)
         lab.start_daemon()
         number = lab.start(bench.files(lasting(profile([29, 30]))))
-        wait_for(lambda: "approach" in phase(lab, number)(), 30)
+        wait_for(lambda: "approach" in phase(lab, number)())
         old = killed(lab, "bath_driver.py"), killed(lab, "scanner_driver")
 
         def started_again():
@@ -180,7 +180,7 @@ def a_night_on_two_programs_that_are_killed_in_it():
         check_records(lab, number)
         faults = [r for r in lab.records(number, "fault") if r["instrument"] == "bath"]
         check(any("signal 9" in r["text"] for r in faults), f"its death is a fault of the bath: {faults}")
-        wait_for(lambda: not processes(lab, "bath_driver.py") + processes(lab, "scanner_driver"), 20)
+        wait_for(lambda: not processes(lab, "bath_driver.py") + processes(lab, "scanner_driver"))
 
 
 def a_driver_whose_guardian_is_killed_switches_off():
@@ -193,13 +193,13 @@ def a_driver_whose_guardian_is_killed_switches_off():
         def heard(start):
             with open(f"{log}/bath.log") as f:
                 return [line for line in f if line.split("\t")[2].startswith(start)]
-        wait_for(lambda: heard("H1"), 30)
+        wait_for(lambda: heard("H1"))
         driver = processes(lab, "bath_driver.py")
         guardian = next(int(pid) for pid in os.listdir("/proc") if pid.isdigit() and parent_of(driver[0]) == int(pid))
         before = len(heard("H0"))
         os.kill(guardian, signal.SIGKILL)
-        wait_for(lambda: len(heard("H0")) > before, 20)
-        wait_for(lambda: not processes(lab, "bath_driver.py"), 20)
+        wait_for(lambda: len(heard("H0")) > before)
+        wait_for(lambda: not processes(lab, "bath_driver.py"))
         with open(f"{log}/bath.log") as f:
             last = [line.split("\t")[2:4] for line in f][-1]
         check(last[0].startswith("H?") and last[1].startswith("H0"), f"it proved that before it ended: {last}")
@@ -222,7 +222,7 @@ def a_source_that_was_never_reached_is_not_called_safe():
         files = bench.files(profile([30]))
         run = lab.start(files)
         lab.wait_state(run, "parked")
-        wait_for(lambda: lab.records(run, "closing"), 20)
+        wait_for(lambda: lab.records(run, "closing"))
         lab.command("start", *files, expect=3)
         check(f"is still held by run {run}, which is over" in lab.last.stderr and "guardian-*.log" in lab.last.stderr, lab.last.stderr)
         check(lab.status(run)["parked"]["untouched"], f"{lab.status(run)['parked']}")
@@ -244,7 +244,7 @@ def a_survey_on_a_scanner_that_has_to_be_waited_for():
         link = bench.port("counting")["path"]
         os.makedirs(os.path.dirname(link), exist_ok=True)
         lab.spawn("counting", ["python3", f"{EXAMPLES}/counting_scanner_simulator.py", link])
-        wait_for(lambda: os.path.islink(link), 20)
+        wait_for(lambda: os.path.islink(link))
         lab.start_daemon()
         look = {"format": "nightwell-profile/1", "profile": "look",
                 "survey": {"every_s": 20, "lasts_s": 60, "expected_c": 4, "outlier_k": 5}}

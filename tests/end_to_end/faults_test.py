@@ -34,7 +34,7 @@ def running(lab, phase):
     files = bench.files(profile(setpoints, capture={"placement": "after", "order": "mirrored", "sweeps": 1000, "pause_s": 30}))
     run = lab.start(files)
     wait_for(lambda: lab.state_of(run) == phase, 60, 0.02)
-    wait_for(lambda: "OUTPUT:STATE ON" in source_log(log).upper(), 20)
+    wait_for(lambda: "OUTPUT:STATE ON" in source_log(log).upper())
     return bench, log, run, files
 
 
@@ -54,9 +54,9 @@ def killed(phase):
         check(lab.last.returncode in (2, 3), "no way to pretend that it goes on")
         before = os.path.getsize(lab.journal(run))
         # The bench is free again once its guardian has parked and gone.
-        wait_for(lambda: not lab.guardians(), 30)
+        wait_for(lambda: not lab.guardians())
         again = lab.start(files)
-        wait_for(lambda: lab.state_of(again) in ("approach", "settle"), 30)
+        wait_for(lambda: lab.state_of(again) in ("approach", "settle"))
         check(os.path.getsize(lab.journal(run)) == before, "nothing was appended to the old journal")
         lab.command("stop", again)
 
@@ -104,7 +104,7 @@ def a_computer_that_dies_takes_the_guardian_along():
         lab.wait_state(again, "approach", "settle")
         # It is this one's source now, whatever becomes of it.
         lab.kill(lab.daemon)
-        wait_for(lambda: not lab.guardians(), 30)
+        wait_for(lambda: not lab.guardians())
         lab.start_daemon()
         wait_for(lambda: daemon_said(lab, "seen off by its guardian: bath"))
 
@@ -222,10 +222,10 @@ def a_file_that_takes_no_more_is_left_for_a_new_one():
         limited_daemon(lab, 60, "--second", second)
         run = lab.start(bench.files(profile([60, 30])))
         lab.wait_state(run, "finished", seconds=120)
-        wait_for(lambda: os.path.exists(os.path.join(second, run, "journal-2.ndjson")), 20)
+        wait_for(lambda: os.path.exists(os.path.join(second, run, "journal-2.ndjson")))
         copy = os.path.join(second, run, "journal.ndjson")
         # The second folder alone holds the whole night: the copy of the first file, and what went on there.
-        wait_for(lambda: "finished" in lab.command("verify", copy, expect=None), 20)
+        wait_for(lambda: "finished" in lab.command("verify", copy, expect=None))
         lab.command("verify", copy)
         check("moved" in lab.command("tail", copy, "--raw"), "the journal says that it moved")
         check("finished" in lab.command("results", copy, expect=None), "the results come from all of it")

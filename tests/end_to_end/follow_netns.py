@@ -122,7 +122,7 @@ def night(arguments):
         plan["sampling"] = {"every_s": 5, "items_every_s": 60}
         run = lab.start(bench.files(plan))
         followed = Followed(lab, network, run)
-        wait_for(followed.copy, 30)
+        wait_for(followed.copy)
         faults = [("link down", network.link_down, network.up), ("packets vanish", network.vanish, network.up),
                   ("address gone", network.address_gone, network.up),
                   ("relay killed", followed.kill_relay, followed.start_relay),

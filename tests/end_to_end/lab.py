@@ -36,7 +36,7 @@ def check(condition, text):
         raise Failed(text)
 
 
-def wait_for(what, seconds=60.0, every=0.05):
+def wait_for(what, seconds=120.0, every=0.05):
     """Returns what() as soon as it is true; the limit only ends a test that would hang."""
     end = time.monotonic() + seconds
     while True:

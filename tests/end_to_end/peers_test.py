@@ -41,7 +41,7 @@ def through(lab, bench, server):
     lab.start_sim(bench)
     wait_for(lambda: os.path.exists(line))
     process = server(lab, line, port)
-    wait_for(lambda: listens(port), 10)
+    wait_for(lambda: listens(port))
     lab.start_daemon()
     run = lab.start(bench.files(LOOK))
     wait_for(lambda: len(lab.records(run, "sweep")) > 5)
@@ -120,7 +120,7 @@ def replayed(lab, name):
     config = write(f"{lab.folder}/{name}.json", {"format": "nightwell-sim/1", "ambient_c": 21, "replays": {
         name: {"log": f"{SOURCE}/tests/wirelogs/{name}.log" if "/" not in name else name, "port": {"type": "pty", "path": path}}}})
     lab.spawn(f"sim-{name}", [f"{BIN}/nightwell-simbench", config, "--log", f"{lab.folder}/sim-{name}"])
-    wait_for(lambda: os.path.exists(path), 10)
+    wait_for(lambda: os.path.exists(path))
     return f"pty:{path}", f"{lab.folder}/sim-{name}/{name}.log"
 
 
@@ -165,7 +165,7 @@ def what_an_instrument_says_does_nothing_to_a_terminal():
         config = write(f"{lab.folder}/h.json", {"format": "nightwell-sim/1", "ambient_c": 21, "replays": {
             "h": {"log": log, "port": {"type": "pty", "path": path}}}})
         lab.spawn("sim-h", [f"{BIN}/nightwell-simbench", config])
-        wait_for(lambda: os.path.exists(path), 10)
+        wait_for(lambda: os.path.exists(path))
         # A person at a terminal: typed keys, the answer above the line that is being typed, Ctrl-D.
         pid, fd = pty.fork()
         if pid == 0:
@@ -188,7 +188,7 @@ def what_an_instrument_says_does_nothing_to_a_terminal():
         read_until(b"\\x00ok")
         os.write(fd, b"\x04")
         # Where it has closed its files it has ended; some kernels let it go only with its terminal.
-        wait_for(lambda: not os.path.exists(f"/proc/{pid}/fd/0"), 20)
+        wait_for(lambda: not os.path.exists(f"/proc/{pid}/fd/0"))
         os.close(fd)
         _, status = os.waitpid(pid, 0)
         check(os.waitstatus_to_exitcode(status) == 0, f"Ctrl-D ends it: {status}")

@@ -40,7 +40,7 @@ def a_night_on_registers_with_trouble_on_the_line():
         lab.wait_state(run, "approach", "settle")
         for fault in ({"fault": "exception", "code": 6}, {"fault": "garbage"}, {"fault": "silent"}):
             lab.order({"instrument": "bath", "times": 1, **fault})
-            wait_for(lambda: fault["fault"] in remarks(), 30)
+            wait_for(lambda: fault["fault"] in remarks())
         lab.command("skip", run)
         lab.wait_state(run, "finished")
         results = json.loads(lab.command("results", run, "--json"))
@@ -76,7 +76,7 @@ def a_killed_daemon_leaves_a_network_controller_parked():
         wait_for(lambda: lab.state_of(run) == "approach" and any(ON in line for line in heard(log)), 60)
         a_conformance_run_keeps_out(lab, bench, run)
         lab.kill(lab.daemon)
-        wait_for(lambda: parked_off(log), 30)
+        wait_for(lambda: parked_off(log))
         lab.command("verify", run, expect=4)
 
 
@@ -90,7 +90,7 @@ def a_controller_that_restarts_parks_the_night():
         lab.wait_state(run, "approach", "settle")
         lab.order({"instrument": "bath", "fault": "reset", "setpoint_c": 60, "output": True})
         lab.wait_state(run, "parked")
-        wait_for(lambda: lab.status(run)["parked"]["confirmed"], 20)
+        wait_for(lambda: lab.status(run)["parked"]["confirmed"])
         check(parked_off(log), "off and idle")
 
 
