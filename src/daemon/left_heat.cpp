@@ -14,8 +14,8 @@ namespace nightwell::daemon {
 
 namespace {
 
-constexpr std::chrono::seconds between_looks{1};
 constexpr int most_guardians = 3;
+constexpr int patient_looks = 60;  // at a guardian of the run's own
 
 std::filesystem::path guardian_log(const std::filesystem::path& folder, const std::string& source) {
   return folder / ("guardian-" + source + ".log");
@@ -29,7 +29,7 @@ struct LeftHeat::Source {
   std::unique_ptr<guardian::Client> client;
   int guardians = 0;
   bool off = false, given_up = false, told = false;
-  int unproved = 0;
+  int unproved = 0, looks_at_another = 0;
 
   [[nodiscard]] bool over() const { return !client && (off || given_up); }
 
@@ -59,8 +59,13 @@ struct LeftHeat::Source {
 };
 
 LeftHeat::LeftHeat(asio::io_context& io, std::filesystem::path guardian,
-                   std::function<void(const std::string&, const std::string&)> not_off)
-    : io_(io), guardian_(std::move(guardian)), not_off_(std::move(not_off)), timer_(io) {}
+                   std::function<void(const std::string&, const std::string&)> not_off,
+                   std::chrono::milliseconds between_looks)
+    : io_(io),
+      guardian_(std::move(guardian)),
+      not_off_(std::move(not_off)),
+      between_looks_(between_looks),
+      timer_(io) {}
 LeftHeat::~LeftHeat() = default;
 
 Result<void> LeftHeat::take(const std::string& run, const std::filesystem::path& folder, const std::string& source) {
@@ -78,14 +83,20 @@ Result<void> LeftHeat::take(const std::string& run, const std::filesystem::path&
   one->settings.program = guardian_;
   one->settings.log = log;
   sources_.push_back(std::move(one));
-  if (sources_.size() == 1) look_after(std::chrono::seconds(0));
+  if (sources_.size() == 1) look_after(std::chrono::milliseconds(0));
   return {};
 }
 
 void LeftHeat::look() {
   for (auto& source : sources_) {
     if (source->client && source->client->gone()) source->client.reset();
-    if (source->client || source->over() || guardian::is_written(source->settings.log)) continue;
+    if (source->client || source->over()) continue;
+    if (guardian::is_written(source->settings.log)) {
+      if (++source->looks_at_another == patient_looks)
+        source->fail("is not proved to be off: its guardian still tries, guardian-" + source->name + ".log says why",
+                     not_off_);
+      continue;
+    }
     if (last_seen_in(source->settings.log) == LastSeen::off) {
       source->off = true;
       spdlog::info("run {}: {} was seen off by its guardian", source->run, source->name);
@@ -120,12 +131,12 @@ std::optional<std::string> LeftHeat::run_at(const Port& port) const {
   return (*found)->run;
 }
 
-void LeftHeat::look_after(std::chrono::seconds pause) {
+void LeftHeat::look_after(std::chrono::milliseconds pause) {
   timer_.expires_after(pause);
   timer_.async_wait([this](const asio::error_code& error) {
     if (error) return;
     look();
-    if (!sources_.empty()) look_after(between_looks);
+    if (!sources_.empty()) look_after(between_looks_);
   });
 }
 
