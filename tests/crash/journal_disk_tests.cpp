@@ -262,8 +262,8 @@ TEST_CASE("a disk that hangs for ever: what waits is bounded, and the owner gets
     settings.most_waiting_bytes = 100'000;
     settings.patience = std::chrono::milliseconds(0);
     Journal journal(settings, disk);
-    journal.commit([](const Result<void>&) { FAIL("the owner is gone"); });
     REQUIRE(journal.append("opening", {{"format", format_name}}, stamp(0)));
+    journal.commit([](const Result<void>&) { FAIL("the owner is gone"); });
     int taken = 0;
     while (taken < 1000 && journal.append("note", {{"text", text_of_size(taken)}}, stamp(taken))) ++taken;
     CHECK(taken > 100);
