@@ -241,7 +241,7 @@ Json Daemon::status(const Json& request) const {
   out["runs"] = Json::array();
   const std::string wanted = text_of(request, "run");
   for (const auto& [id, run] : runs_)
-    if (wanted == id || (wanted.empty() && !run->done())) out["runs"].push_back(run->status());
+    if (wanted == id || (wanted.empty() && !run->closed())) out["runs"].push_back(run->status());
   if (!wanted.empty() && out["runs"].empty()) return failure(not_open(wanted));
   return out;
 }

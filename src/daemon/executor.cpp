@@ -78,6 +78,10 @@ struct Executor::SweepInProgress {
 
 namespace {
 
+bool is_end(sequence::Phase phase) {
+  return phase == sequence::Phase::finished || phase == sequence::Phase::stopped;
+}
+
 journal::JournalSettings journal_settings(const Plan& plan, const ExecutorSettings& settings) {
   journal::JournalSettings out;
   out.file = settings.folder / "journal.ndjson";
@@ -280,6 +284,7 @@ void Executor::take(const Event& event) {
   if (!tick) record(text.kind, text.fields);
   Stepped stepped = step(plan_, std::move(run_), event);
   run_ = std::move(stepped.run);
+  if (!is_end(sequence::phase(run_))) last_phase_ = sequence::phase(run_);
   if (tick && !stepped.actions.empty()) record(text.kind, text.fields);
 
   for (const auto& action : stepped.actions) {
@@ -620,6 +625,11 @@ asio::awaitable<void> Executor::look_after_journal_now_and_then() {
   --coroutines_;
 }
 
+sequence::Phase Executor::phase() const {
+  const auto phase = sequence::phase(run_);
+  return is_end(phase) && !closed() ? last_phase_ : phase;
+}
+
 Json Executor::status() const {
   StatusFacts facts;
   facts.run_id = settings_.run;
@@ -631,11 +641,13 @@ Json Executor::status() const {
   facts.why = why_;
   facts.waiting_for = waiting_for_;
   facts.findings = findings_;
-  if (ending_) facts.ending = ending_->ending;
+  if (closed()) facts.ending = ending_->ending;
   for (const auto& source : sources_) facts.parked.push_back(source.parked);
   const auto left = progress(plan_, run_, facts.now);
   facts.expected_finish_utc = clock_.utc_at(facts.now + left.left);
-  return status_json(plan_, run_, facts);
+  auto out = status_json(plan_, run_, facts);
+  out["state"] = name(phase());
+  return out;
 }
 
 }  // namespace nightwell::daemon

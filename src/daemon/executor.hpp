@@ -71,6 +71,8 @@ class Executor {
 
   // The journal is closed and nothing more will be decided.
   [[nodiscard]] bool done() const { return ending_.has_value(); }
+  // done, and the journal's last line is on disk, or no disk takes it.
+  [[nodiscard]] bool closed() const { return done() && (journal_.ended() || storage_fault_.has_value()); }
   // done, and every guardian process has ended.
   [[nodiscard]] bool idle() const;
 
@@ -84,7 +86,8 @@ class Executor {
   [[nodiscard]] const std::string& run_id() const { return settings_.run; }
   [[nodiscard]] std::filesystem::path journal_path() const { return settings_.folder / "journal.ndjson"; }
   [[nodiscard]] const std::string& opened_utc() const { return opened_utc_; }
-  [[nodiscard]] sequence::Phase phase() const { return sequence::phase(run_); }
+  // As people are told: a run is finished or stopped once it is closed, so that its results are there.
+  [[nodiscard]] sequence::Phase phase() const;
 
  private:
   struct Source {
@@ -160,6 +163,7 @@ class Executor {
   bool scanners_open_ = false;
   std::optional<std::string> storage_fault_;
   std::optional<sequence::Close> ending_;
+  sequence::Phase last_phase_ = sequence::Phase::opening;  // before the end
   sequence::OverdueSaid overdue_said_;
   std::vector<std::uint64_t> asked_again_;  // a scanner each, as last recorded
   EventsOfRun events_;

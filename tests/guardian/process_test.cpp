@@ -85,7 +85,7 @@ class Bench {
 
   template <class Done>
   bool run_until(Done done) {
-    const auto late = std::chrono::steady_clock::now() + std::chrono::seconds(30);
+    const auto late = std::chrono::steady_clock::now() + std::chrono::seconds(60);
     bool good = done();
     while (!good && std::chrono::steady_clock::now() < late) {
       io.restart();

@@ -144,7 +144,7 @@ class Bench {
 
   template <class Done>
   bool run_until(Done done) {
-    const auto late = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+    const auto late = std::chrono::steady_clock::now() + std::chrono::seconds(60);
     while (!done() && std::chrono::steady_clock::now() < late) {
       io.restart();
       io.run_one_for(std::chrono::milliseconds(20));

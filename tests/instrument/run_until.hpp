@@ -8,7 +8,7 @@ namespace nightwell::instrument::test {
 
 template <class Done>
 [[nodiscard]] bool run_until(asio::io_context& io, Done done) {
-  const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(20);
+  const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(60);
   while (!done() && std::chrono::steady_clock::now() < end) {
     io.restart();
     io.run_one_for(std::chrono::milliseconds(100));
