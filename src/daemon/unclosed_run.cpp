@@ -43,6 +43,18 @@ std::optional<std::vector<LeftSource>> planned_sources(const fs::path& journal) 
   return out;
 }
 
+// A command is in the journal, on disk, before its source is told; the guardian's log is synced by nobody, and a computer that dies
+// may lose its last lines.
+bool commanded(const fs::path& journal, const std::string& source) {
+  std::ifstream file(journal, std::ios::binary);
+  for (std::string line; std::getline(file, line);) {
+    if (line.find(R"("kind":"command")") == std::string::npos) continue;
+    const auto record = journal::parse_line(line);
+    if (!record || (record->kind == "command" && record->body.value("source", "") == source)) return true;
+  }
+  return false;
+}
+
 // The names in `guardian-NAME.log`.
 std::vector<LeftSource> logged_sources(const fs::path& folder) {
   const std::string before = "guardian-";
@@ -95,6 +107,8 @@ std::vector<LeftSource> sources_left(const fs::path& folder) {
     const fs::path log = folder / ("guardian-" + source.name + ".log");
     const bool at_work = guardian::is_written(log);
     source.seen = last_seen_in(log);
+    if (source.seen == LastSeen::never_told && commanded(folder / "journal.ndjson", source.name))
+      source.seen = LastSeen::not_off;
     if (source.seen == LastSeen::not_off && at_work) source.seen = LastSeen::guarded;
   }
   return out;

@@ -15,7 +15,7 @@ namespace nightwell::daemon {
 
 enum class LastSeen {
   off,         // its guardian read back that it was parked, and told it nothing after that
-  never_told,  // no guardian told it anything
+  never_told,  // no guardian told it anything, and no command for it is in the journal
   not_off,     // it was told something, and not seen off since; or there is no log that says
   guarded,     // the same, but its guardian is still at work
   taken_over,  // the same, but a later run had it

@@ -41,6 +41,12 @@ Result<void> keep_setup(const std::filesystem::path& log, std::string_view line)
   const int code = errno;
   ::close(file);
   if (!kept) return kept_error(Errc::storage, std::generic_category().message(code), path);
+  // Its name too.
+  const int folder = ::open(path.parent_path().c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  const bool named = folder >= 0 && ::fsync(folder) == 0;
+  const int why = errno;
+  if (folder >= 0) ::close(folder);
+  if (!named) return kept_error(Errc::storage, std::generic_category().message(why), path.parent_path());
   return {};
 }
 

@@ -107,6 +107,25 @@ TEST_CASE("the sources of a run that nothing closed, by its plan and its guardia
     CHECK(at_work[1].seen == LastSeen::guarded);
     CHECK(at_work[0].seen == LastSeen::off);
   }
+  SECTION("a command in the journal counts where the dying computer lost the log's last lines") {
+    write_file(folder / "guardian-bath.log", opened);
+    write_file(folder / "guardian-block.log", opened);
+    CHECK(sources_left(folder / "")[0].seen == LastSeen::never_told);
+    {
+      std::filesystem::create_directories(folder / "commanded");
+      auto writer = journal::Writer::create(folder / "commanded/journal.ndjson");
+      REQUIRE(writer);
+      const journal::Stamp stamp{"2026-03-01T20:00:00.000000Z", Instant{}};
+      REQUIRE(writer->append("opening", {{"format", "nightwell-journal/2"}}, stamp));
+      REQUIRE(writer->append("plan", {{"sources", {source("bath", false), source("block", false)}}}, stamp));
+      REQUIRE(writer->append("command", {{"source", "bath"}, {"target_c", 35.0}, {"output", true}}, stamp));
+    }
+    write_file(folder / "commanded/guardian-bath.log", opened);
+    write_file(folder / "commanded/guardian-block.log", opened);
+    const auto there = sources_left(folder / "commanded");
+    CHECK(there[0].seen == LastSeen::not_off);
+    CHECK(there[1].seen == LastSeen::never_told);
+  }
   SECTION("a journal whose plan cannot be read: the guardians' logs name the sources") {
     write_file(folder / "journal.ndjson", "");
     const auto logged = sources_left(folder / "");

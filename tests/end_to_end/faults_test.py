@@ -91,6 +91,12 @@ def a_computer_that_dies_takes_the_guardian_along():
         _, log, run, files = running(lab, "approach")
         die(lab)
         check(not told_off(log), "the source heats on")
+        # Nobody syncs the guardian's log: its last lines die with the computer. The journal knows of the command.
+        path = os.path.join(os.path.dirname(lab.journal(run)), "guardian-bath.log")
+        with open(path) as f:
+            kept = [line for line in f if "telling the source" not in line]
+        with open(path, "w") as f:
+            f.writelines(kept)
         lab.start_daemon()
         wait_for(lambda: daemon_said(lab, "NOT SEEN OFF since: bath: another guardian is started"))
         wait_for(lambda: daemon_said(lab, "bath is switched off: the output reads off"))
