@@ -6,6 +6,8 @@ build_packages=(g++ cmake ninja-build libasio-dev nlohmann-json3-dev libspdlog-d
                 libmodbus-dev libeigen3-dev libboost-dev libkainjow-mustache-dev python3-minimal)
 test_packages=(catch2 python3 python3-cryptography python3-serial python3-jsonschema procps openssl strace socat ser2net
                python3-pyvisa-py python3-pymodbus python3-serial-asyncio)
+# Large, or at home on servers only: tests that lack one of them leave themselves out and say so. CI has them.
+ci_packages=(chromium iproute2 prometheus)
 
 need_packages() {
   local missing=()

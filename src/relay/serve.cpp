@@ -2,12 +2,10 @@
 
 #include <spdlog/spdlog.h>
 #include <sys/resource.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <asio/io_context.hpp>
 #include <asio/signal_set.hpp>
-#include <cerrno>
 #include <csignal>
 #include <memory>
 
@@ -39,11 +37,11 @@ Result<void> reserve_files(const Config& config) {
 }
 
 // A crowd of followers must not take the processor from the daemon, the guardian and what they talk to: on a busy machine the relay
-// comes last. Lowering one's own priority needs no permission and cannot fail but by a mistake of ours.
+// comes last.
 void give_way() {
-  constexpr int steps = 10;
-  errno = 0;
-  if (::nice(steps) == -1 && errno != 0) spdlog::warn("the relay's priority could not be lowered");
+  constexpr int lowered = 10;
+  if (::getpriority(PRIO_PROCESS, 0) >= lowered) return;  // a service manager has done it, and may forbid the call
+  if (::setpriority(PRIO_PROCESS, 0, lowered) != 0) spdlog::warn("the relay's priority could not be lowered");
 }
 
 // The status page, on a listener of its own.

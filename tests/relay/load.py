@@ -4,7 +4,7 @@
       [--reconnects 20] [--speed 800] [--pairs 1]
 
 --followers read all they can; --stalled take a little and then nothing; --reconnects is how many a second come, read from some
-record on, and go. Told: the relay's memory and processor time, by how much followers lag behind the file (bytes, and seconds until
+record on, and go. Told: the daemon's and the relay's memory and processor time, by how much followers lag behind the file (bytes, and seconds until
 they had what the file had), and how long the night took. The crowd itself is in one process of lowest priority; on a small
 machine its processor time counts against the night all the same. When a plateau is settled depends on its noise, so no two
 nights are equally long; --pairs of nights, one alone and one with the crowd in turn, tell what is the crowd's and what the noise's.
@@ -80,7 +80,7 @@ class Night:
         return {"wall_s": round(self.ended - self.begun, 2), "night_s": round(last, 1), "sweeps": len(starts),
                 "faults": kinds.get("fault", 0) + kinds.get("guard", 0) + kinds.get("failure", 0),
                 "between_sweeps_s": {"median": round(gaps[len(gaps) // 2], 2), "p99": round(gaps[len(gaps) * 99 // 100], 2)},
-                "daemon_cpu_s": self.daemon_cpu, "bytes": os.path.getsize(self.journal)}
+                "daemon_cpu_s": self.daemon_cpu, "daemon_peak_kib": self.daemon_peak_kib, "bytes": os.path.getsize(self.journal)}
 
     def wait(self, each=lambda: None):
         while not self.closed():
@@ -88,6 +88,7 @@ class Night:
             time.sleep(0.02)
         self.ended = time.monotonic()
         self.daemon_cpu = processor_seconds(self.daemon.pid)
+        self.daemon_peak_kib = memory_kib(self.daemon.pid, "VmHWM")
 
     def end(self):
         for process in reversed(self.processes):
