@@ -101,7 +101,7 @@ void Daemon::report_unclosed() {
 }
 
 // A source that was not seen off is switched off, unless a later run had it: that one's guardian saw it.
-void Daemon::take_over(const StoredRun& run, LeftSource& source, const std::set<std::string>& later_ports) {
+void Daemon::take_over(const journal::StoredRun& run, LeftSource& source, const std::set<std::string>& later_ports) {
   if (source.seen != LastSeen::not_off && source.seen != LastSeen::guarded) return;
   const auto folder = store_.folder(run.run);
   const auto setup = guardian::kept_setup(folder / ("guardian-" + source.name + ".log"));

@@ -52,7 +52,7 @@ class Daemon {
   Json status(const Json& request) const;
   Json runs() const;
   void person(const Json& request, sequence::Request what, const std::string& who, const Reply& reply);
-  void take_over(const StoredRun& run, LeftSource& source, const std::set<std::string>& later_ports);
+  void take_over(const journal::StoredRun& run, LeftSource& source, const std::set<std::string>& later_ports);
   void tell_not_off(const std::string& run, const std::string& text);
   [[nodiscard]] Error not_open(const std::string& wanted) const;
   Result<Executor*> open_run(const Json& request) const;

@@ -9,16 +9,10 @@
 #include <string>
 #include <vector>
 
+#include "journal/stored_runs.hpp"
 #include "nightwell/result.hpp"
 
 namespace nightwell::daemon {
-
-struct StoredRun {
-  std::string run, profile, bench, job, opened_utc;
-  std::optional<std::string> ending;  // nullopt: no closing record
-  std::filesystem::path journal;
-  std::string trouble;  // why the journal cannot be read; empty if it can
-};
 
 class RunStore {
  public:
@@ -37,8 +31,8 @@ class RunStore {
   // Whether this is the first time that somebody is told of this run's missing end; noted in its folder.
   [[nodiscard]] bool first_told(const std::string& run) const;
 
-  // All runs, oldest first. Reads the first line of each journal and the last two only.
-  [[nodiscard]] std::vector<StoredRun> list() const;
+  // All runs, oldest first.
+  [[nodiscard]] std::vector<journal::StoredRun> list() const;
 
   [[nodiscard]] const std::filesystem::path& state() const { return state_; }
 

@@ -75,6 +75,21 @@ TEST_CASE("without a daemon: 3, and what to do about it") {
   }
 }
 
+TEST_CASE("who may read journals but not ask the daemon sees the runs all the same") {
+  Folder folder;
+  std::filesystem::create_directories(folder.path() / "state/runs/night-1");
+  std::filesystem::create_directories(folder.path() / "state/runs/night-2");
+  write_journal(folder.path() / "state/runs/night-1/journal.ndjson", "finished");
+  write_journal(folder.path() / "state/runs/night-2/journal.ndjson", "");
+  const Outcome runs = run(folder.path(), {"runs", "--state", (folder.path() / "state").string()});
+  CHECK(runs.exit == 0);
+  CHECK(holds(runs.out, "night-1  finished"));
+  CHECK(holds(runs.out, "night-2  not closed"));
+  CHECK(holds(runs.err,
+              "by the journals alone, which do not tell a run that goes on from one that ended without closing"));
+  CHECK(holds(runs.err, "start nightwelld, or give --runtime"));
+}
+
 TEST_CASE("the folders may be given before or behind the command") {
   Folder folder, elsewhere;
   FakeDaemon daemon(elsewhere.path(), always(yes({{"runs", json::array()}})));

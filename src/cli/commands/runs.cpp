@@ -6,14 +6,53 @@
 #include "cli/context.hpp"
 #include "cli/look.hpp"
 #include "cli/relay_runs.hpp"
+#include "cli/wording.hpp"
+#include "journal/stored_runs.hpp"
 
 namespace nightwell::cli {
 namespace {
 
+// What the journals alone tell, in the daemon's form.
+Result<nlohmann::json> runs_of_journals(const Context& context) {
+  const auto state = context.state_root();
+  if (!state) return state.error();
+  const auto stored = journal::stored_runs(*state / "runs");
+  if (!stored) return stored.error();
+  auto out = nlohmann::json::array();
+  for (const auto& run : *stored)
+    out.push_back({{"run", run.run},
+                   {"state", run.ending.value_or("not closed")},
+                   {"profile", run.profile},
+                   {"bench", run.bench},
+                   {"job", run.job},
+                   {"opened_utc", run.opened_utc},
+                   {"ending", run.ending ? nlohmann::json(*run.ending) : nlohmann::json()},
+                   {"journal", run.journal.string()}});
+  return out;
+}
+
+// The daemon knows which runs go on. Whoever may read journals but not ask it, or has none, is told what the journals say.
+std::optional<nlohmann::json> find_runs(Context& context) {
+  const auto answer = ask_once(context.socket(), {{"ask", "runs"}}, answer_deadline);
+  if (answer && !answer->refusal) return list_at(answer->body, "runs");
+  if (answer) {
+    context.fail(*answer->refusal);
+    return std::nullopt;
+  }
+  auto runs = runs_of_journals(context);
+  if (!runs) {
+    context.fail(answer.error());
+    return std::nullopt;
+  }
+  tell("by the journals alone, which do not tell a run that goes on from one that ended without closing: " +
+       shown(answer.error().text()));
+  return std::move(runs).value();
+}
+
 void list_runs(Context& context, bool as_json) {
-  const auto answer = context.ask({{"ask", "runs"}});
-  if (!answer) return;
-  const auto& runs = list_at(*answer, "runs");
+  const auto found = find_runs(context);
+  if (!found) return;
+  const auto& runs = *found;
   if (as_json) return say_json(runs);
   if (runs.empty()) return say("no runs yet\n");
   std::vector<std::vector<std::string>> rows = {{"RUN", "STATE", "OPENED", "PROFILE", "BENCH", "JOB"}};
