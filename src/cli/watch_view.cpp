@@ -136,22 +136,25 @@ void write_night(Page& page, const json& status) {
   page.row(label, times);
 }
 
+const char* park_proof(const json& status, const json& parked) {
+  if (!flag_at(parked, "confirmed").value_or(false)) return "NOT CONFIRMED: go and see that the heat is off";
+  if (flag_at(parked, "untouched").value_or(false))
+    return "NOT SEEN: a source was never reached, so this run told it nothing; look whether it is off";
+  if (list_at(status, "sources").empty()) return "this run had no heat source";
+  return "every source was seen to be safe";
+}
+
 // What a person must know or do first.
 void write_calls(Page& page, const json& status) {
   if (const auto text = text_at(status, "waiting_for"); !text.empty()) {
     page.sentence("ASKED", text);
-    page.sentence("", "then say: nightwell ready " + text_at(status, "run"));
+    if (raw_text_at(status, "state") == "waiting")
+      page.sentence("", "then say: nightwell ready " + text_at(status, "run"));
   }
   if (raw_text_at(status, "state") == "held") page.sentence("", "held by a person; to go on: nightwell resume");
   const json& parked = at(status, "parked");
   if (!parked.is_object()) return;
-  const bool confirmed = flag_at(parked, "confirmed").value_or(false);
-  const bool untouched = flag_at(parked, "untouched").value_or(false);
-  page.sentence("PARKED",
-                !confirmed ? "NOT CONFIRMED: go and see that the heat is off"
-                : untouched
-                    ? "NOT SEEN: a source was never reached, so this run told it nothing; look whether it is off"
-                    : "every source was seen to be safe");
+  page.sentence("PARKED", park_proof(status, parked));
   if (const auto cause = words(raw_text_at(parked, "cause")); !cause.empty()) page.sentence("", "cause: " + cause);
   page.sentence("", text_at(parked, "text"));
 }
@@ -293,8 +296,11 @@ void write_survey(Page& page, const json& status) {
   const json& survey = at(status, "survey");
   if (!survey.is_object()) return;
   const std::size_t count = list_at(survey, "findings").size();
-  page.row("Survey",
-           {count == 0 ? "nothing found wrong" : std::to_string(count) + (count == 1 ? " finding" : " findings")});
+  // What it found is known once it has read all.
+  const bool whole = raw_text_at(status, "ending") == "finished";
+  page.row("Survey", {!whole       ? "not finished"
+                      : count == 0 ? "nothing found wrong"
+                                   : std::to_string(count) + (count == 1 ? " finding" : " findings")});
 }
 
 // Cells in columns of equal width, in reading order.

@@ -33,6 +33,7 @@ constexpr std::chrono::seconds longest_start{10};
 
 // A disk that takes nothing for this long (real time) parks the run: heat goes on without a record until then.
 constexpr std::chrono::seconds longest_stall{60};
+constexpr std::chrono::seconds longest_silence_of_park{10};  // of a guardian, in real time
 
 std::string first_line_of(const char* path) {
   std::ifstream file(path);
@@ -64,6 +65,15 @@ guardian::Limits limits_of(const sequence::Source& source) {
 bool link_error(const Error& error) {
   return error.code == Errc::no_answer || error.code == Errc::port_gone || error.code == Errc::port_busy ||
          error.code == Errc::wrong_identity;
+}
+
+// What a record says, for those who are told without it.
+std::string said_of(const Json& fields) {
+  std::string out;
+  for (const char* key : {"source", "cause", "why", "text"})
+    if (const auto found = fields.find(key); found != fields.end() && found->is_string())
+      if (const auto text = found->get<std::string>(); !text.empty()) out += (out.empty() ? "" : ": ") + text;
+  return out;
 }
 
 }  // namespace
@@ -124,7 +134,8 @@ Executor::Executor(asio::io_context& io, Plan plan, ExecutorSettings settings, c
       alarm_(io, clock_, [this] { feed(Tick{}); }),
       overdue_alarm_(io, clock_, [this] { look_whether_overdue(); }),
       figures_alarm_(io, clock_, [this] { record_figures(); }),
-      journal_timer_(io) {}
+      journal_timer_(io),
+      park_timer_(io) {}
 
 Executor::~Executor() = default;
 
@@ -443,6 +454,24 @@ void Executor::park_all(const std::string& cause) {
     if (source.guardian) source.guardian->close();
     feed(SourceParked{s, false, cause, "this run never got as far as telling it anything", true});
   }
+  asio::co_spawn(io_, wait_for_word_of_park(cause), asio::detached);
+}
+
+// A guardian says at once that it begins to park. Of one that says nothing (frozen, or gone with none to relieve it) the run itself must
+// say that its source is not proved off, as often as a guardian would before somebody is told.
+asio::awaitable<void> Executor::wait_for_word_of_park(std::string cause) {
+  ++coroutines_;
+  for (int said = 0; said < 2 && !done(); ++said) {
+    park_timer_.expires_after(longest_silence_of_park);
+    asio::error_code ignored;
+    co_await park_timer_.async_wait(asio::redirect_error(asio::use_awaitable, ignored));
+    for (std::size_t s = 0; s < sources_.size() && !done(); ++s) {
+      const Source& source = sources_[s];
+      if (!source.guardian || source.parked || !(source.ready || source.granted)) continue;
+      feed(SourceParked{s, false, cause, "its guardian has not said a word of it", false});
+    }
+  }
+  --coroutines_;
 }
 
 void Executor::close_run(const Close& close) {
@@ -451,6 +480,7 @@ void Executor::close_run(const Close& close) {
   overdue_alarm_.cancel();
   figures_alarm_.cancel();
   journal_timer_.cancel();
+  park_timer_.cancel();
   effects_.clear();
   journal_.end();
   for (auto& source : sources_)
@@ -527,22 +557,33 @@ void Executor::lane_done(const std::shared_ptr<SweepInProgress>& sweep) {
 // ---- journal ------------------------------------------------------------------------------------------------------
 
 bool Executor::record(const std::string& kind, const Json& fields) {
-  if (storage_fault_ || closing_) return false;
-  const journal::Stamp stamp{clock_.utc(), clock_.now()};
-  const auto event = begun_ && settings_.tell ? events_.of(kind, fields) : std::nullopt;
+  if (closing_) return false;
+  std::optional<HookEvent> event;
+  if (begun_ && settings_.tell) event = events_.of(kind, fields);
   std::string line;
-  auto written = journal_.append(kind, fields, stamp, event ? &line : nullptr);
-  if (!written)
-    storage_failed(written.error());
-  else if (event)
-    tell_when_on_disk(*event, *written, std::move(line));
+  Result<std::uint64_t> written = Error{Errc::storage, "", storage_fault_.value_or(""), ""};
+  if (!storage_fault_) {
+    written = journal_.append(kind, fields, {clock_.utc(), clock_.now()}, event ? &line : nullptr);
+    if (!written) storage_failed(written.error());
+  }
+  if (!event) return written.ok();
+  if (written && !stalled_)
+    tell_when_on_disk(*event, said_of(fields), *written, std::move(line));
+  else
+    tell_without_record(*event, said_of(fields));
   return written.ok();
 }
 
-void Executor::tell_when_on_disk(HookEvent event, std::uint64_t n, std::string line) {
-  HookCall call{event, settings_.run, plan_.bench, journal_path().string(), n, std::move(line)};
-  commit([this, call = std::move(call)](const Result<void>& written) {
-    if (written) settings_.tell(call);
+void Executor::tell_when_on_disk(HookEvent event, std::string text, std::uint64_t n, std::string line) {
+  std::erase_if(untold_, [](const auto& one) { return one->told; });
+  untold_.push_back(std::make_shared<Untold>(
+      Untold{{event, settings_.run, plan_.bench, journal_path().string(), n, std::move(line)}, std::move(text)}));
+  commit([this, one = untold_.back()](const Result<void>& written) {
+    if (std::exchange(one->told, true)) return;
+    if (written)
+      settings_.tell(one->call);
+    else
+      tell_without_record(one->call.event, one->text);
   });
 }
 
@@ -605,10 +646,12 @@ void Executor::look_after_journal() {
     if (news.what == What::space_out) feed(Failed{news.text});
   }
   const bool stalled = journal_.waiting() > longest_stall;
-  if (stalled && !stalled_) {
+  if (stalled && !std::exchange(stalled_, true)) {
     spdlog::critical("{}: the disk has taken no record for {} s; parking", settings_.run, longest_stall.count());
     const std::string text = "the disk has taken no record for " + std::to_string(longest_stall.count()) + " s";
     tell_without_record(HookEvent::storage, text + "; parking");
+    for (const auto& one : untold_)
+      if (!std::exchange(one->told, true)) tell_without_record(one->call.event, one->text);
     feed(Failed{text});
   }
   stalled_ = stalled;

@@ -97,6 +97,12 @@ class Executor {
     std::optional<guardian::Parked> parked;
   };
   struct SweepInProgress;
+  // What hooks are told once its record is on disk; without the record where the disk takes none.
+  struct Untold {
+    HookCall call;
+    std::string text;
+    bool told = false;
+  };
   // What a step asks for, waiting for its records to be on disk.
   struct Effects {
     std::vector<sequence::Action> actions;
@@ -125,6 +131,7 @@ class Executor {
   void on_report(std::size_t source, const guardian::Report& report);
   void renew(std::size_t source);
   void park_all(const std::string& cause);
+  asio::awaitable<void> wait_for_word_of_park(std::string cause);
   void close_run(const sequence::Close& close);
 
   void start_sweep(const sequence::StartSweep& sweep);
@@ -132,7 +139,7 @@ class Executor {
   void lane_done(const std::shared_ptr<SweepInProgress>& sweep);
 
   bool record(const std::string& kind, const nlohmann::ordered_json& fields);
-  void tell_when_on_disk(HookEvent event, std::uint64_t n, std::string line);
+  void tell_when_on_disk(HookEvent event, std::string text, std::uint64_t n, std::string line);
   void tell_without_record(HookEvent event, const std::string& text);
   void record_figures();
   void look_whether_overdue();
@@ -151,7 +158,7 @@ class Executor {
   std::vector<std::unique_ptr<instrument::Scanner>> scanners_;
   std::vector<Source> sources_;
   Alarm alarm_, overdue_alarm_, figures_alarm_;
-  asio::steady_timer journal_timer_;
+  asio::steady_timer journal_timer_, park_timer_;
   std::deque<sequence::Event> waiting_;
   std::deque<Effects> effects_;
   std::uint64_t commits_asked_ = 0, commits_done_ = 0;
@@ -167,6 +174,7 @@ class Executor {
   sequence::OverdueSaid overdue_said_;
   std::vector<std::uint64_t> asked_again_;  // a scanner each, as last recorded
   EventsOfRun events_;
+  std::deque<std::shared_ptr<Untold>> untold_;
   std::string opened_utc_;
   std::string why_;  // of the last phase change
   std::string waiting_for_;

@@ -120,7 +120,11 @@ Json parked_json(const Plan& plan, const Run& run, const StatusFacts& facts) {
   bool confirmed = true;
   std::string text;
   for (std::size_t s = 0; s < plan.sources.size(); ++s) {
-    if (!plan.sources[s].attended && !parked->confirmed[s]) confirmed = false;
+    const bool by_hand = plan.sources[s].attended && run.sources[s].used;
+    if (by_hand || (!plan.sources[s].attended && !parked->confirmed[s])) confirmed = false;
+    if (by_hand)
+      text += (text.empty() ? "" : "; ") + plan.sources[s].name +
+              ": a person must switch it off, and nobody can say here that it is";
     if (facts.parked[s] && !facts.parked[s]->text.empty())
       text += (text.empty() ? "" : "; ") + plan.sources[s].name + ": " + facts.parked[s]->text;
   }

@@ -49,13 +49,10 @@ std::uint64_t sum(const std::map<std::string, std::uint64_t, std::less<>>& count
 }  // namespace
 
 bool Digest::park_confirmed() const {
-  bool any = false;
-  for (const SourceDigest& source : sources) {
-    if (!source.park) continue;
-    any = true;
-    if (!source.park->confirmed && !source.park->untouched) return false;
-  }
-  return any;
+  const auto is_safe = [](const SourceDigest& source) {
+    return source.attended || (source.park && (source.park->confirmed || source.park->untouched));
+  };
+  return knows_sources && questions.empty() && std::all_of(sources.begin(), sources.end(), is_safe);
 }
 
 bool Digest::park_unseen() const {
@@ -82,6 +79,7 @@ void Digester::take(const journal::Record& record) {
   const std::string& kind = record.kind;
   if (kind == "opening") take_opening(record);
   if (kind == "card") take_card(record);
+  if (kind == "plan") take_plan(body);
   if (kind == "plateau_plan") take_plateau_plan(body);
   if (kind == "phase") take_phase(body);
   if (kind == "command") take_command(body);
@@ -103,7 +101,8 @@ void Digester::take(const journal::Record& record) {
     out_.closed = true;
     out_.ending = raw_text_at(body, "ending");
     out_.ending_why = raw_text_at(body, "why");
-    out_.questions.clear();
+    // "Switch it off by hand" is never answered: a parked run takes no answers, and what it asked for is still to be done.
+    if (!out_.parked()) out_.questions.clear();
     out_.overdue.clear();
   }
   if (kind == "seal") out_.seal_algorithm = raw_text_at(body, "algorithm");
@@ -157,6 +156,15 @@ void Digester::take_card(const journal::Record& record) {
   if (wrong) return;
   channels_[*index] = std::move(card);
   if (++cards_ == channels_.size()) converter_.emplace(channels_, results::SweepConverter::Which::references);
+}
+
+void Digester::take_plan(const Json& body) {
+  const Json& planned = at(body, "sources");
+  if (!planned.is_array()) return;
+  out_.knows_sources = true;
+  for (const Json& one : planned)
+    if (SourceDigest* known = source(raw_text_at(one, "name")))
+      known->attended = flag_at(one, "attended").value_or(false);
 }
 
 void Digester::take_plateau_plan(const Json& body) {

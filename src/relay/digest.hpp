@@ -58,6 +58,7 @@ struct ParkDigest {
 
 struct SourceDigest {
   std::string name;
+  bool attended = false;  // set by a person: nobody but a person can say that it is off
   std::optional<double> target_c, temperature_c;
   std::optional<bool> output;
   std::optional<Moment> read;      // the newest read-back
@@ -106,9 +107,10 @@ struct Digest {
   std::vector<results::Point> course;  // thinned, no extreme lost
   std::vector<SetpointChange> setpoints;
 
+  bool knows_sources = false;  // by its plan; `sources` has all of them from then on
   std::vector<SourceDigest> sources;
   std::string overdue;                    // why this phase takes longer than it should; empty while it does not
-  std::vector<QuestionDigest> questions;  // put to a person and not answered yet, one a source
+  std::vector<QuestionDigest> questions;  // put to a person and not answered, one a source; of a parked run they stay
   std::vector<std::string> left_out;      // names of channels
   std::optional<std::size_t> survey_findings;
   std::deque<EventDigest> events;  // oldest first
@@ -133,8 +135,11 @@ struct Digest {
 
   // Parked, now or at its end.
   [[nodiscard]] bool parked() const { return phase == "parked" || ending == "parked"; }
-  // Every source that was parked answered that it is safe, or was never told anything; false while there is no word of any.
+  // Of a parked run: every source has answered that it is safe, or was never told anything, and no person was asked to switch one off.
+  // A source that has said nothing counts against it.
   [[nodiscard]] bool park_confirmed() const;
+  // Questions that a person can answer now: a held run asks again when it goes on, a closed one takes no answer.
+  [[nodiscard]] std::size_t open_questions() const { return closed || phase == "held" ? 0 : questions.size(); }
   // One of them was never reached: nobody has seen what it does.
   [[nodiscard]] bool park_unseen() const;
   [[nodiscard]] std::size_t count(std::string_view outcome) const;
@@ -158,6 +163,7 @@ class Digester {
   void arrive(std::uint64_t n, std::string_view utc, Instant up);
   void take_opening(const journal::Record& record);
   void take_card(const journal::Record& record);
+  void take_plan(const Json& body);
   void take_plateau_plan(const Json& body);
   void take_phase(const Json& body);
   void take_command(const Json& body);

@@ -153,7 +153,7 @@ void write_state(Writer& out, const Runs& runs) {
   out.family("nightwell_run_hooks", Type::counter, "", "Hooks that were told something, by outcome.");
   write_counts(out, runs, "outcome", &Digest::hooks);
   out.family("nightwell_run_questions", Type::gauge, "", "Questions that wait for a person at the bench.");
-  for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->questions.size()); });
+  for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->open_questions()); });
 }
 
 void write_temperatures(Writer& out, const Runs& runs) {

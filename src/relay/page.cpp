@@ -129,8 +129,12 @@ PageData call(const std::string& head, const std::string& text) {
 std::string park_text(const Digest& digest) {
   std::vector<std::string> texts;
   for (const SourceDigest& source : digest.sources) {
-    if (!source.park) continue;
+    if (source.attended) continue;
     std::string text = source.name + ": ";
+    if (!source.park) {
+      texts.push_back(text + "has said nothing of it");
+      continue;
+    }
     text += source.park->untouched ? "never touched by this run" : source.park->confirmed ? "safe" : "not confirmed";
     if (!source.park->text.empty()) text += " (" + source.park->text + ")";
     texts.push_back(text);
@@ -146,10 +150,15 @@ void put_calls(PageData& data, const RunView& run) {
   else if (digest.parked() && digest.park_unseen())
     calls.push_back(call("Parked. A source was never reached, so this run told it nothing: look whether it is off.",
                          park_text(digest)));
+  else if (digest.parked() && digest.sources.empty())
+    calls.push_back(call("Parked. This run had no heat source.", ""));
   else if (digest.parked())
     calls.push_back(call("Parked. Every source answered that it is safe.", park_text(digest)));
-  for (const QuestionDigest& question : digest.questions)
-    calls.push_back(call("Waits for a person at the bench:", question.text));
+  // A held run asks again when it goes on.
+  if (digest.phase != "held")
+    for (const QuestionDigest& question : digest.questions)
+      calls.push_back(call(digest.parked() ? "Somebody must do this at the bench:" : "Waits for a person at the bench:",
+                           question.text));
   if (digest.phase == "held" && !digest.closed)
     calls.push_back(call("Held by a person; it goes on when they say so.", ""));
   if (!digest.overdue.empty()) calls.push_back(call("Takes longer than it should:", digest.overdue));
@@ -212,9 +221,10 @@ void put_figures(PageData& data, const Digest& digest) {
   if (!digest.closed)
     figures.push_back(figure("Setpoint", digest.setpoint_c ? setpoint(digest.setpoint_c) : "none", ""));
   for (const SourceDigest& source : digest.sources)
-    figures.push_back(figure("Source " + name_or_dash(source.name),
-                             source.temperature_c ? celsius(source.temperature_c, 2) : "not read", source_note(source),
-                             source.read));
+    if (!source.attended)
+      figures.push_back(figure("Source " + name_or_dash(source.name),
+                               source.temperature_c ? celsius(source.temperature_c, 2) : "not read",
+                               source_note(source), source.read));
   if (!digest.plateaus.empty()) {
     const std::size_t closed = static_cast<std::size_t>(std::count_if(
         digest.plateaus.begin(), digest.plateaus.end(), [](const auto& one) { return one.closed.has_value(); }));
@@ -352,7 +362,7 @@ Result<std::string> journal_part(const RunView& run) {
 std::string bench_note(const RunView& run) {
   const Digest& digest = *run.digest;
   return joined({place_of(digest), digest.parked() && !digest.park_confirmed() ? "NOT CONFIRMED" : "",
-                 digest.questions.empty() ? "" : "waits for a person", run.silent() ? "silent" : "",
+                 digest.open_questions() == 0 ? "" : "waits for a person", run.silent() ? "silent" : "",
                  run.trouble ? "cannot be read" : ""},
                 ", ");
 }

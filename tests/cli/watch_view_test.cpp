@@ -90,6 +90,26 @@ TEST_CASE("a park that nobody confirmed stands out, even on the lowest terminal"
   CHECK(render(safe, 80, 24).find("NOT SEEN") != std::string::npos);
 }
 
+TEST_CASE("what was asked is not to be answered where no answer is taken") {
+  json status = status_example("waiting");
+  CHECK(render(status, 80, 40).find("then say: nightwell ready") != std::string::npos);
+  status["state"] = "parked";
+  CHECK(render(status, 80, 40).find("then say: nightwell ready") == std::string::npos);
+}
+
+TEST_CASE("a parked survey has no heat to speak of, and has not found that all is well") {
+  json status = status_example("parked");
+  status["parked"]["confirmed"] = true;
+  status["sources"] = json::array();
+  status["survey"] = {{"findings", json::array()}};
+  status["ending"] = "parked";
+  const std::string page = render(status, 80, 40);
+  CHECK(page.find("this run had no heat source") != std::string::npos);
+  CHECK(page.find("nothing found wrong") == std::string::npos);
+  status["ending"] = "finished";
+  CHECK(render(status, 80, 40).find("nothing found wrong") != std::string::npos);
+}
+
 TEST_CASE("a survey that did not finish does not say that all is well") {
   json status = {{"ending", "finished"},
                  {"survey", {{"findings", json::array()}}},

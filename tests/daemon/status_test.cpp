@@ -22,3 +22,19 @@ TEST_CASE("of a capture inside the settle window no sweep counts before the wind
   run.state = sequence::Capture{};
   CHECK(daemon::status_json(plan, run, facts)["sweeps"]["done"] == 0);
 }
+
+TEST_CASE("a parked run in which a person must switch a source off is not called confirmed") {
+  auto plan = tests::bath_plan({40});
+  plan.sources.push_back(plan.sources[0]);
+  plan.sources[1].name = "furnace";
+  plan.sources[1].attended = true;
+  auto run = sequence::begin(plan);
+  run.state = sequence::Parked{"asked", {true, false}, ""};
+  daemon::StatusFacts facts;
+  facts.parked.resize(plan.sources.size());
+  CHECK(daemon::status_json(plan, run, facts)["parked"]["confirmed"] == true);  // it was never in use
+  run.sources[1].used = true;
+  const auto parked = daemon::status_json(plan, run, facts)["parked"];
+  CHECK(parked["confirmed"] == false);
+  CHECK(parked["text"] == "furnace: a person must switch it off, and nobody can say here that it is");
+}

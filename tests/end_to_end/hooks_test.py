@@ -13,7 +13,7 @@ import subprocess
 
 import jsonschema
 
-from lab import BIN, SOURCE, Bench, Lab, check, lasting, main, profile, wait_for, write
+from lab import BIN, PLATINUM, SOURCE, Bench, Lab, check, lasting, main, profile, wait_for, write
 
 HOSTILE = "\x1b]52;c;aGVsbG8=\x07\x1b[2J\u202e\r\n\"}\n"
 
@@ -309,6 +309,78 @@ def the_examples_do_what_they_say():
             jsonschema.validate(json.load(f), json.load(g), jsonschema.Draft202012Validator)
 
 
+def two_sources(lab, **bench):
+    """A bath and a furnace; the reference and an item hang in the furnace."""
+    both = Bench(lab.folder, "one", **bench)
+    both.source("bath").source("furnace", kind="dry_well").scanner("scanner")
+    for name, address, role in (("reference", 101, "references"), ("item-1", 102, "items")):
+        both.channel(name, "scanner", address, role, PLATINUM, "resistance", source="furnace")
+    both.job["sources"] = {"a": "bath", "b": "furnace"}
+    return both
+
+
+def guardian_of(lab, source):
+    """The process that has the source's log open."""
+    for pid in lab.guardians():
+        held = [os.readlink(f"/proc/{pid}/fd/{n}") for n in os.listdir(f"/proc/{pid}/fd")]
+        if any(f"guardian-{source}.log" in path for path in held):
+            return pid
+    raise AssertionError(f"no guardian of {source}")
+
+
+def a_guardian_that_says_nothing_of_a_park():
+    """One source is proved off, the heated one's guardian is frozen: nobody may be told that all is safe, and hooks are told that it is not."""
+    with Lab(speed=20) as lab:
+        bench = two_sources(lab, stale_s=14400)
+        hooks = Hooks(lab).add_recorder("good", ["parked", "not_confirmed", "closed_parked"])
+        lab.start_sim(bench)
+        lab.start_daemon(*hooks.option())
+        plan = profile([90])
+        plan["plateaus"][0]["source"] = "b"
+        run = lab.start(bench.files(plan))
+        wait_for(lambda: any(r["source"] == "furnace" and r["output"] for r in lab.records(run, "source")))
+        frozen = guardian_of(lab, "furnace")
+        os.kill(frozen, signal.SIGSTOP)
+        try:
+            lab.command("park", run, "--why", "smoke")
+            wait_for(lambda: len(hooks.told("good")) == 2)
+        finally:
+            os.kill(frozen, signal.SIGCONT)
+        told = [(t["environment"]["NIGHTWELL_EVENT"], json.loads(t["line"])) for t in hooks.told("good")]
+        check([event for event, _ in told] == ["parked", "not_confirmed"], f"told: {told}")
+        check(told[1][1]["source"] == "furnace" and "its guardian has not said a word of it" in told[1][1]["text"], f"told: {told[1]}")
+        check(lab.status(run)["parked"]["confirmed"] is False or lab.records(run, "closing"), "the status calls it safe")
+        # It wakes up, and does what it was told.
+        wait_for(lambda: lab.records(run, "closing"))
+        check(lab.records(run, "park")[-1]["confirmed"], "the end is not proved")
+
+
+def people_are_told_though_the_disk_takes_nothing():
+    """No record can speak of it: the park and the source that is not proved off are told without one."""
+    with Lab(speed=100) as lab:
+        bench = two_sources(lab, stale_s=14400)
+        hooks = Hooks(lab).add_recorder("good", ["storage", "parked", "not_confirmed", "closed_parked"])
+        lab.start_sim(bench)
+        lab.start_daemon(*hooks.option(), under=("bash", "-c", 'ulimit -f 16; exec "$@"', "bash"))
+        plan = profile([90])
+        plan["plateaus"][0]["source"] = "b"
+        plan["sampling"] = {"every_s": 1, "items_every_s": 1}
+        run = lab.start(bench.files(plan))
+        folder = os.path.dirname(lab.journal(run))
+        wait_for(lambda: os.path.exists(f"{folder}/journal-8.ndjson"))
+        frozen = guardian_of(lab, "furnace")
+        os.kill(frozen, signal.SIGSTOP)
+        try:
+            wait_for(lambda: any(t["environment"]["NIGHTWELL_EVENT"] == "not_confirmed" for t in hooks.told("good")))
+        finally:
+            os.kill(frozen, signal.SIGCONT)
+        wait_for(lambda: any(t["environment"]["NIGHTWELL_EVENT"] == "closed_parked" for t in hooks.told("good")))
+        told = [(t["environment"]["NIGHTWELL_EVENT"], json.loads(t["line"])) for t in hooks.told("good")]
+        last = [one for one in told if "n" not in one[1]]
+        check([event for event, _ in last if event != "storage"] == ["parked", "not_confirmed", "closed_parked"], f"told: {told}")
+        check("furnace" in last[-2][1]["text"] and "cannot be written" in dict(last)["parked"]["text"], f"told: {last}")
+
+
 def the_document_lists_the_same_words():
     with open(f"{SOURCE}/profiles/schema/hooks.schema.json") as f:
         words = json.load(f)["$defs"]["hook_event"]["enum"]
@@ -317,7 +389,8 @@ def the_document_lists_the_same_words():
     check(re.findall(r"^\| `([a-z_]+)` \|", section, re.MULTILINE) == words, "words of docs/hooks.md")
 
 
-TESTS = (the_examples_do_what_they_say, the_document_lists_the_same_words, hostile_hooks_hold_nothing_up, refuses_files_that_will_not_do, tells_of_a_night_that_a_daemon_did_not_survive)
+TESTS = (the_examples_do_what_they_say, the_document_lists_the_same_words, hostile_hooks_hold_nothing_up, refuses_files_that_will_not_do, tells_of_a_night_that_a_daemon_did_not_survive,
+         a_guardian_that_says_nothing_of_a_park, people_are_told_though_the_disk_takes_nothing)
 
 if __name__ == "__main__":
     main({test.__name__: test for test in TESTS})

@@ -71,7 +71,7 @@ TEST_CASE("a question stands until it is answered") {
 
 TEST_CASE("parked is confirmed once every source has said so") {
   ToldRun run;
-  open(run);
+  open(run, "b", "j", {source_plan("bath"), source_plan("furnace"), source_plan("ice point", true)});
   run(700, "phase", phase("parked", nullptr, nullptr, "a guard was crossed"));
   CHECK(run.digest().parked());
   CHECK_FALSE(run.digest().park_confirmed());
@@ -80,11 +80,39 @@ TEST_CASE("parked is confirmed once every source has said so") {
         {{"source", source}, {"cause", "asked"}, {"confirmed", confirmed}, {"untouched", false}, {"text", ""}});
   };
   park("bath", true);
-  CHECK(run.digest().park_confirmed());
+  CHECK_FALSE(run.digest().park_confirmed());  // the furnace has said nothing
   park("furnace", false);
   CHECK_FALSE(run.digest().park_confirmed());
   park("furnace", true);
   CHECK(run.digest().park_confirmed());
+}
+
+TEST_CASE("a source that a person must switch off is not confirmed by anybody, and stays to be done") {
+  ToldRun run;
+  open(run, "b", "j", {source_plan("bath"), source_plan("furnace", true)});
+  run(600, "phase", phase("waiting", 1, 90.0, "a person sets the source"));
+  run(600, "ask", {{"text", "set furnace to 90"}, {"source", "furnace"}, {"setpoint_c", 90.0}});
+  run(700, "phase", phase("parked", nullptr, nullptr, "asked"));
+  CHECK(run.digest().questions.empty());
+  run(700, "ask", {{"text", "switch furnace off by hand now"}, {"source", "furnace"}, {"setpoint_c", nullptr}});
+  run(701, "park", {{"source", "bath"}, {"confirmed", true}, {"untouched", false}, {"text", ""}});
+  CHECK_FALSE(run.digest().park_confirmed());
+  CHECK(run.digest().open_questions() == 1);
+  run(702, "closing", {{"ending", "parked"}, {"why", "asked"}});
+  CHECK_FALSE(run.digest().park_confirmed());
+  REQUIRE(run.digest().questions.size() == 1);
+  CHECK(run.digest().questions[0].text == "switch furnace off by hand now");
+  CHECK(run.digest().open_questions() == 0);
+}
+
+TEST_CASE("a held run asks again: until then nobody can answer") {
+  ToldRun run;
+  open(run);
+  run(700, "phase", phase("waiting", 1, 5.0, "a person sets the source"));
+  run(700, "ask", {{"text", "set the ice bath"}, {"source", "ice"}, {"setpoint_c", 0.0}});
+  CHECK(run.digest().open_questions() == 1);
+  run(710, "phase", phase("held", 1, 5.0, "asked"));
+  CHECK(run.digest().open_questions() == 0);
 }
 
 TEST_CASE("what plateaus came to, faults of sources, the disk, and the end") {

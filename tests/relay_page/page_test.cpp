@@ -78,6 +78,32 @@ TEST_CASE("what a person must know stands first") {
     CHECK_FALSE(contains(html_of(view, "now"), "answered that it is safe"));
     CHECK(contains(html_of(view, "now"), "look whether it is off"));
   }
+  SECTION("parked, and one of two sources has said nothing") {
+    ToldRun two;
+    open(two, "b", "j", {source_plan("bath"), source_plan("furnace")});
+    two(700, "phase", phase("parked", nullptr, nullptr, "asked"));
+    two(701, "park", {{"source", "bath"}, {"confirmed", true}, {"untouched", false}, {"text", ""}});
+    CHECK(contains(html_of(two.view(), "now"), "NOT CONFIRMED"));
+    CHECK(contains(html_of(two.view(), "now"), "furnace: has said nothing of it"));
+  }
+  SECTION("parked, and a person must switch a source off") {
+    ToldRun two;
+    open(two, "b", "j", {source_plan("bath"), source_plan("furnace", true)});
+    two(700, "phase", phase("parked", nullptr, nullptr, "asked"));
+    two(700, "ask", {{"text", "switch furnace off by hand now"}, {"source", "furnace"}, {"setpoint_c", nullptr}});
+    two(701, "park", {{"source", "bath"}, {"confirmed", true}, {"untouched", false}, {"text", ""}});
+    two(702, "closing", {{"ending", "parked"}, {"why", "asked"}});
+    CHECK(contains(html_of(two.view(), "now"), "NOT CONFIRMED"));
+    CHECK(contains(html_of(two.view(), "now"), "Somebody must do this at the bench:"));
+    CHECK(contains(html_of(two.view(), "now"), "switch furnace off by hand now"));
+  }
+  SECTION("a parked survey has no source to confirm anything") {
+    ToldRun survey;
+    survey(0, "opening", {{"run", "look-1"}, {"bench", "b"}})(0, "plan", {{"sources", Json::array()}});
+    survey(700, "phase", phase("parked", nullptr, nullptr, "the reference is open"));
+    CHECK_FALSE(contains(html_of(survey.view(), "now"), "NOT CONFIRMED"));
+    CHECK(contains(html_of(survey.view(), "now"), "This run had no heat source"));
+  }
   SECTION("a question") {
     run(700, "ask", {{"text", "set the ice bath"}, {"source", "ice"}, {"setpoint_c", 0.0}});
     CHECK(contains(html_of(view, "now"), "set the ice bath"));

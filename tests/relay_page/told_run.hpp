@@ -71,8 +71,13 @@ inline Json plateau_plan(std::size_t index, double setpoint_c) {
   return {{"plateau", index}, {"setpoint_c", setpoint_c}, {"source", "bath"}, {"band_k", 0.5}};
 }
 
+inline Json source_plan(const char* name, bool attended = false) {
+  return {{"name", name}, {"attended", attended}};
+}
+
 // Opened, two plateaus planned, settling at the first.
-inline void open(ToldRun& run, const std::string& bench = "cold room", const std::string& job = "probes 1 to 8") {
+inline void open(ToldRun& run, const std::string& bench = "cold room", const std::string& job = "probes 1 to 8",
+                 Json sources = Json::array({source_plan("bath")})) {
   run(0, "opening",
       {{"run", "cold-1"},
        {"profile", "two points"},
@@ -82,6 +87,7 @@ inline void open(ToldRun& run, const std::string& bench = "cold room", const std
        {"speed", 1},
        {"channels", {"r1", "c1"}},
        {"orders", {{"straight", {0, 1}}, {"references", {0}}}}});
+  run(0, "plan", {{"sources", std::move(sources)}});
   run(0, "card", card(0, "r1", "reference"))(0, "card", card(1, "c1", "item"));
   run(0, "plateau_plan", plateau_plan(0, -25))(0, "plateau_plan", plateau_plan(1, 5));
   run(1, "phase", phase("opening", nullptr, nullptr, "started"));
