@@ -142,7 +142,8 @@ asio::awaitable<void> Relay::watch_for_more(std::shared_ptr<Session> session) {
 
 asio::awaitable<void> Relay::answer(std::shared_ptr<Session> session, std::string line) {
   if (session->connection->full) {
-    Error full{Errc::refused, "", "as many followers as this relay lets in are connected: try again later", ""};
+    Error full{Errc::refused, "",
+               "as many followers as this relay lets in, or of this name, are connected: try again later", ""};
     co_return co_await refuse(session, std::move(full));
   }
   const auto request = remote::parse_request(line);

@@ -50,7 +50,7 @@ struct Page {
        StatusPage::Figures figures)
       : context(std::move(tls)),
         listener(io, context, config.allow, counters,
-                 {page.listen, "page", StatusPage::most_connections, config.stalled}),
+                 {page.listen, "page", StatusPage::most_connections, StatusPage::most_connections, config.stalled}),
         status(io, config.state / "runs", std::move(figures)) {}
 
   void start(asio::io_context& io) {
@@ -88,8 +88,9 @@ Result<void> serve(const Config& config) {
 
   Counters counters;
   asio::io_context io(1);
+  const auto places = static_cast<std::size_t>(config.followers);
   TlsListener listener(io, *context, config.allow, counters,
-                       {config.listen, "followers", static_cast<std::size_t>(config.followers), config.stalled});
+                       {config.listen, "followers", places, (places + 1) / 2, config.stalled});
   if (auto opened = listener.open(); !opened) return opened.error();
   Growth growth(io);
   if (!growth.open()) spdlog::warn("no inotify here: growing journals are looked at once a second");

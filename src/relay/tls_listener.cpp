@@ -183,15 +183,17 @@ asio::awaitable<void> TlsListener::greet(std::shared_ptr<Connection> connection)
     report_refused(*connection, error);
     if (connection->cause() == Connection::Cause::none) co_await connection->hear_out();
   } else {
-    connection->full = served_ >= settings_.limit;
-    if (connection->full) {
+    const auto no_place = no_place_for(*connection);
+    connection->full = no_place.has_value();
+    if (no_place) {
       ++counters_.refused.full;
-      log(*connection, "refused: " + std::to_string(settings_.limit) + " are connected already");
+      log(*connection, "refused: " + *no_place);
     } else {
       waits = false;
       --waiting_;
       room_.cancel();
       ++served_;
+      ++served_of_[connection->name];
       ++counters_.connected;
     }
     co_await serve(connection);
@@ -203,8 +205,16 @@ asio::awaitable<void> TlsListener::greet(std::shared_ptr<Connection> connection)
     room_.cancel();
   } else {
     --served_;
+    if (--served_of_[connection->name] == 0) served_of_.erase(connection->name);
     --counters_.connected;
   }
+}
+
+std::optional<std::string> TlsListener::no_place_for(const Connection& connection) const {
+  if (served_ >= settings_.limit) return std::to_string(settings_.limit) + " are connected already";
+  const auto own = served_of_.find(connection.name);
+  if (own == served_of_.end() || own->second < settings_.limit_of_one) return std::nullopt;
+  return std::to_string(own->second) + " of this name are connected already";
 }
 
 // One connection's trouble is never another's.

@@ -24,7 +24,9 @@
 #include <asio/steady_timer.hpp>
 #include <chrono>
 #include <functional>
+#include <map>
 #include <memory>
+#include <optional>
 #include <set>
 #include <string>
 
@@ -80,6 +82,7 @@ struct ListenerSettings {
   ListenAddress at;
   std::string what;  // for the log: "followers"
   std::size_t limit = 250;
+  std::size_t limit_of_one = 250;    // of them for one name: a follower in a loop must not shut out the others
   std::chrono::seconds stalled{60};  // how long the network may leave bytes unacknowledged
 };
 
@@ -110,6 +113,8 @@ class TlsListener {
   asio::awaitable<void> serve(std::shared_ptr<Connection> connection);
   asio::awaitable<void> keep_time();
   [[nodiscard]] bool let_in(Connection& connection, bool sound, X509_STORE_CTX* certificates) const;
+  // Why there is no place for it; nothing: there is one.
+  [[nodiscard]] std::optional<std::string> no_place_for(const Connection& connection) const;
   void report_refused(Connection& connection, const std::error_code& error);
 
   asio::io_context& io_;
@@ -122,6 +127,7 @@ class TlsListener {
   asio::steady_timer room_, second_;
   std::set<std::shared_ptr<Connection>> connections_;
   std::size_t served_ = 0, waiting_ = 0;
+  std::map<std::string, std::size_t> served_of_;  // by name
   LogLimit log_limit_;
 };
 

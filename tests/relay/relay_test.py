@@ -344,14 +344,20 @@ def many_at_once():
 
 
 def full():
-    with Lab(followers=2) as lab:
+    """At most so many, and of one name half of them: one that connects again and again leaves places for the others."""
+    with Lab(followers=4) as lab:
         lab.write("a", night(3, closed=False))
         lab.start()
         held = [lab.connect({"follow": "a"}) for _ in range(2)]
         for stream in held:
             stream.record()
         refused(lab.ask({"follow": "a"}), "full")
-        lab.wait_for_log("refused: 2 are connected already")
+        lab.wait_for_log("refused: 2 of this name are connected already")
+        held += [lab.connect({"follow": "a"}, name="birch") for _ in range(2)]
+        for stream in held[2:]:
+            stream.record()
+        refused(lab.ask({"follow": "a"}, name="birch"), "full")
+        lab.wait_for_log("refused: 4 are connected already")
         held[0].close()
         lab.wait_for_log("is gone")
         again = lab.connect({"follow": "a"})
