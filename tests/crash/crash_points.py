@@ -15,6 +15,7 @@ Needs NIGHTWELL_BIN_DIR and NIGHTWELL_SOURCE_DIR, and strace that may trace (exi
 acknowledged: the answers that commands got, and what the simulated source was told. Prints a line for each kind, with counts;
 exit code 1 if anything was lost.
 """
+import json
 import os
 import random
 import signal
@@ -150,27 +151,44 @@ def stall():
 
 
 def stall_that_parks():
-    """60 s without a record on disk: parked, and the guardian is told while the disk still hangs."""
+    """60 s without a record on disk: parked, and the guardian and the hooks are told while the disk still hangs."""
     tally = Tally("a disk that hangs for 75 s, and a park without it")
 
+    def recorder(folder):
+        """A hook that writes down which events it is told."""
+        program, told, file = (os.path.join(folder, name) for name in ("hook", "told", "hooks.json"))
+        with open(program, "w") as f:
+            f.write(f'#!/bin/sh\necho "$NIGHTWELL_EVENT" >>{told}\n')
+        os.chmod(program, 0o755)
+        with open(file, "w") as f:
+            json.dump({"format": "nightwell-hooks/1", "hooks": [{"name": "told", "on": ["storage", "parked"], "run": [program],
+                                                                 "within_s": 30}]}, f)
+        return file, told
+
     def one(call, nth):
-        with Night(inject=f"{call}:delay_enter=75s:when={nth}", speed=30, where=journals) as night:
-            lost = []
-            if night.start():
-                wait_for(lambda: 20 in night.told(), 150)  # the source's safe temperature
-                with open(night.lab.journal(night.started), "rb") as f:
-                    lost = ["the park waited for the disk"] if b'"kind":"park"' in f.read() else []
-                lost += [] if night.wait(seconds=120) else ["it hangs"]
-                wait_for(lambda: night.verified() == 0, 30)
-                records = night.records()
-                why = [record["cause"] for record in records if record["kind"] == "failure"]
-                lost += [] if any("disk has taken no record for 60 s" in text for text in why) else [f"no reason: {why}"]
-                lost += [] if records[-2].get("ending") == "parked" else [f"it did not park: {records[-2]}"]
-                confirmed = [record["confirmed"] for record in records if record["kind"] == "park"]
-                lost += [] if confirmed and confirmed[-1] else [f"no park was confirmed: {confirmed}"]
-            else:
-                lost.append("it did not start")
-            tally.add(night, f"{call} {nth}", lost + night.judge(expect=(0,)))
+        with tempfile.TemporaryDirectory(prefix="nightwell-test-") as folder:
+            file, told = recorder(folder)
+            with Night(inject=f"{call}:delay_enter=75s:when={nth}", speed=30, where=journals, daemon_options=("--hooks", file)) as night:
+                judge(call, nth, night, told)
+
+    def judge(call, nth, night, told):
+        lost = []
+        if night.start():
+            wait_for(lambda: 20 in night.told(), 150)  # the source's safe temperature
+            wait_for(lambda: os.path.exists(told) and "parked" in open(told).read().split(), 10)
+            with open(night.lab.journal(night.started), "rb") as f:
+                lost = ["the park waited for the disk"] if b'"kind":"park"' in f.read() else []
+            lost += [] if night.wait(seconds=120) else ["it hangs"]
+            wait_for(lambda: night.verified() == 0, 30)
+            records = night.records()
+            why = [record["cause"] for record in records if record["kind"] == "failure"]
+            lost += [] if any("disk has taken no record for 60 s" in text for text in why) else [f"no reason: {why}"]
+            lost += [] if records[-2].get("ending") == "parked" else [f"it did not park: {records[-2]}"]
+            confirmed = [record["confirmed"] for record in records if record["kind"] == "park"]
+            lost += [] if confirmed and confirmed[-1] else [f"no park was confirmed: {confirmed}"]
+        else:
+            lost.append("it did not start")
+        tally.add(night, f"{call} {nth}", lost + night.judge(expect=(0,)))
 
     side_by_side(one, [("fdatasync", 6), ("write", 12)])
     return tally.say()
