@@ -157,7 +157,10 @@ void put_calls(PageData& data, const RunView& run) {
     calls.push_back(call("Silent: the journal is not closed and has gained nothing for 5 minutes or more.",
                          (digest.newest ? "The newest record is of " + clock_text(digest.newest->utc) + ". " : "") +
                              "The program may have been stopped, or its computer may be off."));
-  if (run.trouble) calls.push_back(call("The journal cannot be read further:", *run.trouble));
+  if (run.trouble)
+    calls.push_back(call(run.damaged ? "The journal cannot be read further:"
+                                     : "The journal cannot be read now; it is tried again every second:",
+                         *run.trouble));
   if (run.reading())
     calls.push_back(
         call("Still being read:", std::to_string(run.read_bytes * 100 / std::max<std::uint64_t>(run.bytes, 1)) +

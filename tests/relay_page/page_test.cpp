@@ -84,7 +84,14 @@ TEST_CASE("what a person must know stands first") {
   }
   SECTION("a journal that cannot be read on") {
     view.trouble = "line 7: prev is not the hash of line 6";
+    view.damaged = true;
     CHECK(contains(html_of(view, "now"), "line 7"));
+    CHECK(contains(html_of(view, "now"), "cannot be read further"));
+  }
+  SECTION("a journal that cannot be read now") {
+    view.trouble = "No such file or directory";
+    CHECK(contains(html_of(view, "now"), "No such file or directory"));
+    CHECK(contains(html_of(view, "now"), "cannot be read now; it is tried again every second"));
   }
   SECTION("a long journal that is still being read") {
     view.read_bytes = 20;
