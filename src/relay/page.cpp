@@ -180,7 +180,8 @@ PageData figure(const std::string& name, const std::string& value, const std::st
   return out;
 }
 
-std::string against_setpoint(const Digest& digest) {
+std::string reference_note(const Digest& digest) {
+  if (digest.reference_lost) return "its newest reading has no value; this is the one before";
   if (!at_plateau(digest) || !digest.setpoint_c || !digest.reference_c) return "";
   const double difference = *digest.reference_c - *digest.setpoint_c;
   return journal::fixed(std::abs(difference), 3) + " K " + (difference < 0 ? "below" : "above") + " the setpoint";
@@ -211,7 +212,7 @@ std::string fault_note(const Digest& digest) {
 
 void put_figures(PageData& data, const Digest& digest) {
   std::vector<PageData> figures;
-  figures.push_back(figure("Reference", celsius(digest.reference_c, 4), against_setpoint(digest), digest.reference_at));
+  figures.push_back(figure("Reference", celsius(digest.reference_c, 4), reference_note(digest), digest.reference_at));
   if (!digest.closed)
     figures.push_back(figure("Setpoint", digest.setpoint_c ? setpoint(digest.setpoint_c) : "none", ""));
   for (const SourceDigest& source : digest.sources)
@@ -337,7 +338,7 @@ Result<std::string> journal_part(const RunView& run) {
       fact("Newest record", digest.records == 0 ? "-" : "no. " + grouped(digest.records - 1), digest.newest));
   if (digest.speed != 1) facts.push_back(fact("Clock", "runs " + shortest(digest.speed) + " times as fast"));
   facts.push_back(fact("Readings", grouped(digest.readings) + " in " + counted(digest.sweeps, "sweep")));
-  if (!digest.closed)
+  if (!digest.closed && run.fresh())
     facts.push_back(fact("In the last minute", journal::fixed(digest.readings_per_s, 1) + " readings a second"));
   if (!digest.reading_faults.empty()) facts.push_back(fact("Readings without a value", by_code(digest.reading_faults)));
   if (!digest.source_faults.empty()) facts.push_back(fact("Faults of sources", by_code(digest.source_faults)));
@@ -386,7 +387,7 @@ Result<Part> benches_part(const std::vector<RunView>& benches, const std::vector
     put(row, "shape", shape_of(run));
     put(row, "state", state_word(run));
     put_if_any(row, "note", bench_note(run));
-    put(row, "reference", celsius(run.digest->reference_c, 3));
+    put(row, "reference", run.digest->reference_lost ? "no value" : celsius(run.digest->reference_c, 3));
     put_time(row, "newest", run.digest->newest);
   }
   put_list(data, "benches", rows);

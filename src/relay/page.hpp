@@ -43,7 +43,9 @@ struct Shell {
 // The data of a `parts` event: {"utc": …, "parts": {id: html, …}}, one line.
 [[nodiscard]] std::string parts_json(std::string_view utc, const std::vector<Part>& parts);
 
-// The reference and the setpoint over the time since the opening, as SVG `width` units wide; "" without a reading.
+// The reference and the setpoint over the time since the opening, as SVG `width` units wide; "" without a reading. The line of the
+// reference is broken where its readings lack for longer than five times the usual step between those that are drawn (the median),
+// and than a fiftieth of the time drawn; a reading alone between two gaps is a dot.
 [[nodiscard]] std::string course_plot(const Digest& digest, double width, double height);
 
 }  // namespace nightwell::relay

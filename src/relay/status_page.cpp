@@ -246,10 +246,11 @@ Result<std::vector<Part>> StatusPage::parts_of(const RunFeed* run, bool with_ben
   if (run == nullptr) return out;
   const RunView view = run->view(std::chrono::system_clock::now());
   Made& made = made_[run->id()];
-  if (made.parts.empty() || made.changes != run->changes() || made.silent != view.silent()) {
+  if (made.parts.empty() || made.changes != run->changes() || made.silent != view.silent() ||
+      made.fresh != view.fresh()) {
     auto parts = run_parts(view);
     if (!parts) return parts.error();
-    made = {run->changes(), view.silent(), std::move(parts).value()};
+    made = {run->changes(), view.silent(), view.fresh(), std::move(parts).value()};
   }
   out.insert(out.end(), made.parts.begin(), made.parts.end());
   if (benches && !list_first) out.push_back(*benches);

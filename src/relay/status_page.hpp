@@ -53,7 +53,7 @@ class StatusPage {
   // The parts of a run's page as they were last made.
   struct Made {
     std::uint64_t changes = 0;
-    bool silent = false;
+    bool silent = false, fresh = false;
     std::vector<Part> parts;
   };
 

@@ -181,3 +181,65 @@ TEST_CASE("a plot of anything is drawn within its frame") {
   CHECK_FALSE(contains(plot, "nan"));
   CHECK_FALSE(contains(plot, "inf"));
 }
+
+namespace {
+
+// How many lines are drawn that are as thick as the reference's.
+int drawn(const Digest& digest) {
+  const std::string plot = course_plot(digest, 360, 240);
+  int out = 0;
+  for (std::size_t at = 0; (at = plot.find("<polyline", at)) != std::string::npos; ++at)
+    out += contains(plot.substr(at, plot.find("/>", at) - at), "stroke-width=\"2") ? 1 : 0;
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("the course of the reference is not drawn through a time without readings") {
+  ToldRun run;
+  open(run);
+  std::uint64_t number = 0;
+  const auto read = [&](double from_s, double to_s, double every_s) {
+    for (double at_s = from_s; at_s < to_s; at_s += every_s)
+      run(at_s, "sweep", sweep(number++, at_s, {20 - at_s / 3600, 3.0}));
+  };
+  read(600, 3600, 10);
+  CHECK(drawn(run.digest()) == 1);
+  SECTION("it comes back") {
+    read(3600 + 5 * 3600, 8 * 3600, 10);
+    CHECK(drawn(run.digest()) == 2);
+  }
+  SECTION("one reading alone in the middle is seen") {
+    read(3 * 3600, 3 * 3600 + 1, 10);
+    read(3600 + 5 * 3600, 8 * 3600, 10);
+    CHECK(drawn(run.digest()) == 3);
+  }
+  SECTION("slower readings, and a night that is thinned out, are no gap") {
+    read(3600, 5 * 3600, 60);
+    CHECK(drawn(run.digest()) == 1);
+    read(5 * 3600, 12 * 3600, 1);
+    CHECK(drawn(run.digest()) == 1);
+  }
+}
+
+TEST_CASE("a reference whose newest reading has no value is said to have none") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
+  CHECK_FALSE(contains(html_of(run.view(), "now"), "has no value"));
+  run(620, "sweep", sweep(1, 619, {nullptr, 3.0}));
+  CHECK(contains(html_of(run.view(), "now"), "its newest reading has no value; this is the one before"));
+  run(630, "sweep", sweep(2, 629, {-24.25, 3.0}));
+  CHECK_FALSE(contains(html_of(run.view(), "now"), "has no value"));
+}
+
+TEST_CASE("readings a second are those of the last minute, and of no earlier one") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
+  RunView view = run.view();
+  view.age_s = 59;
+  CHECK(contains(html_of(view, "journal"), "readings a second"));
+  view.age_s = 61;
+  CHECK_FALSE(contains(html_of(view, "journal"), "readings a second"));
+}
