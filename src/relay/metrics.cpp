@@ -242,6 +242,9 @@ void write_relay(Writer& out, const RelayFigures& relay) {
   out.sample({{"listener", "page"}}, relay.page.connected);
   out.family("nightwell_relay_page_streams", Type::gauge, "", "Open pages that follow a run now.");
   out.sample({}, relay.page_streams);
+  out.family("nightwell_relay_runs_unreadable", Type::gauge, "",
+             "1 while the runs folder cannot be read: what is said of runs is what was known before.");
+  out.sample({}, std::uint64_t{relay.runs_unreadable});
   out.family("nightwell_relay_lag_bytes", Type::gauge, "bytes",
              "How much of its journal a follower has yet to be sent.");
   for (const auto& [name, bytes] : relay.lag_bytes) out.sample({{"follower", name}}, bytes);

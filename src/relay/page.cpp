@@ -397,6 +397,14 @@ Result<Part> benches_part(const std::vector<RunView>& benches, const std::vector
   return Part{"benches", *html};
 }
 
+Result<Part> folder_part(const std::string& why) {
+  PageData data;
+  put(data, "why", why);
+  const auto html = rendered(page_files::folder(), data);
+  if (!html) return html.error();
+  return Part{"folder", *html};
+}
+
 Result<std::string> page(const Shell& shell, const std::vector<Part>& parts) {
   PageData data;
   put(data, "title", shell.title);
@@ -417,8 +425,8 @@ std::string title(const RunView& run) {
   return joined({state_word(run), place_of(*run.digest), "bench " + name_or_dash(run.digest->bench)}, ", ");
 }
 
-std::string parts_json(std::string_view utc, const std::vector<Part>& parts) {
-  nlohmann::ordered_json out = {{"utc", utc}, {"parts", nlohmann::ordered_json::object()}};
+std::string parts_json(std::string_view utc, const std::vector<std::string>& order, const std::vector<Part>& parts) {
+  nlohmann::ordered_json out = {{"utc", utc}, {"order", order}, {"parts", nlohmann::ordered_json::object()}};
   for (const Part& part : parts) out["parts"][part.id] = part.html;
   // A line of its own in the event stream: dump() escapes line feeds.
   return out.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace);

@@ -88,6 +88,36 @@ TEST_CASE("the newest run of each bench is shown, newest first, and what is no r
   CHECK(ids(board.benches()) == std::vector<std::string>{"empty", "a-1"});
 }
 
+TEST_CASE("a runs folder that cannot be read takes nothing of what is known of its runs") {
+  const tests::TemporaryFolder folder;
+  const auto runs = folder / "runs", away = folder / "away";
+  Board board(runs);
+  board.look(20, start);
+  CHECK(board.trouble() == "No such file or directory");
+  Chain chain;
+  write(runs, "a-1", chain.begun("cold room"));
+  board.look(20, start);
+  board.read(60);
+  CHECK_FALSE(board.trouble());
+  std::filesystem::rename(runs, away);
+  SECTION("it is not there") {}
+  SECTION("it is no folder") {
+    std::ofstream(runs) << "x";
+  }
+  CHECK_FALSE(board.look(20, start));
+  board.read(60);
+  CHECK(board.trouble());
+  REQUIRE(ids(board.benches()) == std::vector<std::string>{"a-1"});
+  CHECK(board.find("a-1", start)->digest().records == 2);
+  std::filesystem::remove(runs);
+  std::filesystem::rename(away, runs);
+  write(runs, "a-1", chain.note(), std::ios::app);
+  board.look(20, start);
+  board.read(60);
+  CHECK_FALSE(board.trouble());
+  CHECK(board.find("a-1", start)->digest().records == 3);
+}
+
 TEST_CASE("a run that nobody looks at any more is forgotten") {
   const tests::TemporaryFolder folder;
   write(folder / "runs", "a-1", Chain().opening("cold room", "20"));

@@ -166,10 +166,12 @@ TEST_CASE("nothing of the page is inline script or style, or comes from elsewher
 }
 
 TEST_CASE("an event's data is one line, and gives the parts back") {
-  const std::string text = parts_json("2026-11-25T20:00:00.000000Z", {{"now", "<p>a\nb \xff</p>"}, {"events", ""}});
+  const std::string text = parts_json("2026-11-25T20:00:00.000000Z", {"now", "course", "events"},
+                                      {{"now", "<p>a\nb \xff</p>"}, {"events", ""}});
   CHECK(text.find('\n') == std::string::npos);
   const Json read = Json::parse(text);
   CHECK(read["utc"] == "2026-11-25T20:00:00.000000Z");
+  CHECK(read["order"] == Json({"now", "course", "events"}));
   CHECK(read["parts"]["now"] == "<p>a\nb \ufffd</p>");
 }
 

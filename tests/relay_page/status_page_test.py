@@ -120,6 +120,60 @@ def damaged_and_long():
         check("record 2" in body, "it does not say where")
 
 
+def a_run_that_is_taken_away():
+    with PageLab() as lab:
+        lab.write("cold-1", chain(begun()))
+        lab.write("old-1", chain(begun(utc="2026-11-20T20:15:00.000000Z")))
+        lab.start()
+        lab.until("/run/old-1", "14.2500 °C")
+        events = Events(lab, "/events?run=old-1")
+        events.next()
+        os.rename(os.path.join(lab.runs, "old-1"), os.path.join(lab.folder, "old-1"))
+        try:
+            while True:
+                check(events.next()[0] != "alive", "nothing says that the run is no longer there")
+        except EOFError:
+            pass
+        status, _, body = lab.get("/run/old-1")
+        said = "404 Not Found\nThere is no run of this name in the runs folder, or no longer.\n"
+        check(status == 404 and body == said, f"{status} {body!r}")
+        check(lab.get("/nowhere")[2] == "404 Not Found\n", "what was never a run's address")
+
+
+def a_runs_folder_that_cannot_be_read():
+    with PageLab() as lab:
+        lab.start()
+        events, away = Events(lab), lab.runs + "-away"
+        check(list(events.next()[1]["parts"]) == ["benches"], "more parts than there are")
+        for known in ("no run", "a run"):
+            os.rename(lab.runs, away)
+            text = ""
+            while "The runs folder cannot be read" not in text:
+                name, told = events.next()
+                check(name == "parts", f"{known}: nothing says that the folder is not there")
+                text = told["parts"].get("folder", "")
+            check("No such file or directory" in text, f"it does not say why: {text}")
+            check(told["order"][0] == "folder", f"it does not stand first: {told['order']}")
+            for address in ("/", "/run/cold-1") if known == "a run" else ("/",):
+                body = lab.get(address)[2]
+                parts = len(told["order"]) - (address != "/")
+                check(text in body and body.count("<section") == parts, f"{address} is another page than what follows")
+                check("There is no run here yet" not in body, f"{address} says of the folder what nobody knows")
+                check(("14.2500 °C" in body) == (known == "a run"), f"{address}, {known}: {body}")
+            families = lab.get("/metrics")[2]
+            check("\nnightwell_relay_runs_unreadable 1\n" in families, "no metric of it")
+            check(('\nnightwell_run_open{bench="cold room"} 1\n' in families) == (known == "a run"), "what was known is forgotten")
+            os.rename(away, lab.runs)
+            while "folder" in told["order"]:
+                name, told = events.next()
+                check(name == "parts", f"{known}: nothing says that the folder is there again")
+            check("\nnightwell_relay_runs_unreadable 0\n" in lab.get("/metrics")[2], "the metric stays")
+            if known == "no run":
+                lab.write("cold-1", chain(begun()))
+                lab.until("/", "14.2500 °C")
+        events.close()
+
+
 def streams_have_a_limit():
     with PageLab() as lab:
         lab.write("cold-1", chain(begun()))
@@ -169,4 +223,5 @@ def promtool(text):
     check(done.returncode == 0 and not done.stdout + done.stderr, f"promtool: {done.stdout}{done.stderr}")
 
 
-run_tests([pages, who_may, requests_that_are_refused, growing, hostile_text, damaged_and_long, streams_have_a_limit, metrics])
+run_tests([pages, who_may, requests_that_are_refused, growing, hostile_text, damaged_and_long, a_run_that_is_taken_away,
+           a_runs_folder_that_cannot_be_read, streams_have_a_limit, metrics])
