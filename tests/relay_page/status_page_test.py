@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 import subprocess
+import time
 
 import openmetrics_check
 from page_lab import HOSTILE, Events, PageLab, begun, check, fields, opening, phase, sweep
@@ -120,6 +121,31 @@ def damaged_and_long():
         check("record 2" in body, "it does not say where")
 
 
+def a_dead_computers_journal():
+    """What a power cut leaves, growing old: nothing is damaged, nothing is of now, and in the end somebody must look."""
+    with PageLab() as lab:
+        lab.write("torn-1", chain(begun()), end=b"\0" * 100000)
+        lab.start()
+        lab.until("/run/torn-1", "14.2500 °C")
+        events, parts = Events(lab, "/events?run=torn-1"), {}
+
+        def until(holds, what):
+            while not parts or not holds():
+                name, told = events.next()
+                check(name == "parts", what)
+                parts.update(told["parts"])
+
+        until(lambda: "readings a second" in parts["journal"], "it has no readings in the last minute")
+        for age_s, holds in ((120, lambda: "readings a second" not in parts["journal"]), (400, lambda: "Silent" in parts["now"])):
+            os.utime(lab.journal("torn-1"), (time.time() - age_s,) * 2)
+            until(holds, f"the page of a journal that is {age_s} s old stays as it was")
+        check("cannot be read" not in parts["now"], "a torn end is taken for damage")
+        text = lab.get("/metrics")[2]
+        check("nightwell_reading_rate_hertz{" not in text, "readings a second that were long ago")
+        check('\nnightwell_journal_unreadable{bench="cold room"} 0\n' in text, "it is called unreadable")
+        events.close()
+
+
 def a_run_that_is_taken_away():
     with PageLab() as lab:
         lab.write("cold-1", chain(begun()))
@@ -223,5 +249,5 @@ def promtool(text):
     check(done.returncode == 0 and not done.stdout + done.stderr, f"promtool: {done.stdout}{done.stderr}")
 
 
-run_tests([pages, who_may, requests_that_are_refused, growing, hostile_text, damaged_and_long, a_run_that_is_taken_away,
-           a_runs_folder_that_cannot_be_read, streams_have_a_limit, metrics])
+run_tests([pages, who_may, requests_that_are_refused, growing, hostile_text, damaged_and_long,
+           a_dead_computers_journal, a_run_that_is_taken_away, a_runs_folder_that_cannot_be_read, streams_have_a_limit, metrics])
