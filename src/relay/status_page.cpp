@@ -55,6 +55,7 @@ struct StatusPage::Stream {
   std::string run;                          // "": the newest, with the benches
   std::map<std::string, std::string> sent;  // parts, by id
   std::vector<std::string> order;           // of the parts, as it was sent
+  std::string shown;                        // the run that they are of
   PageClock::time_point spoke{}, plotted{};
   bool over = false;
   char more = 0;
@@ -286,6 +287,10 @@ bool StatusPage::has_gone(const Stream& stream) {
 std::string StatusPage::news_for(Stream& stream) {
   const auto now = PageClock::now();
   const RunFeed* run = run_for(stream);
+  if (run != nullptr && run->id() != stream.shown) {
+    stream.shown = run->id();
+    stream.plotted = {};
+  }
   std::vector<Part> changed;
   std::vector<std::string> order = stream.order;
   if (auto parts = parts_of(run, stream.run.empty())) {

@@ -89,6 +89,21 @@ def growing():
         events.close()
 
 
+def another_run_begins():
+    with PageLab() as lab:
+        lab.write("cold-1", chain(begun()))
+        lab.start()
+        lab.until("/", "14.2500 °C")
+        events = Events(lab)
+        events.next()
+        later = begun(job="probes 9 to 16", utc="2026-11-26T20:15:00.000000Z")
+        lab.write("cold-2", chain([*later, sweep(1, 14.5), sweep(2, 14.75)]))
+        while "probes 9 to 16" not in (parts := events.next()[1].get("parts", {})).get("now", ""):
+            pass
+        check("course" in parts, "the plot is still that of the run before")
+        events.close()
+
+
 def hostile_text():
     with PageLab() as lab:
         records = [opening(bench=HOSTILE, job=HOSTILE), phase(HOSTILE, HOSTILE),
@@ -249,5 +264,5 @@ def promtool(text):
     check(done.returncode == 0 and not done.stdout + done.stderr, f"promtool: {done.stdout}{done.stderr}")
 
 
-run_tests([pages, who_may, requests_that_are_refused, growing, hostile_text, damaged_and_long,
+run_tests([pages, who_may, requests_that_are_refused, growing, another_run_begins, hostile_text, damaged_and_long,
            a_dead_computers_journal, a_run_that_is_taken_away, a_runs_folder_that_cannot_be_read, streams_have_a_limit, metrics])
