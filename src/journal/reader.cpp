@@ -130,7 +130,8 @@ bool torn_by_power_cut(std::string_view bytes, std::uint64_t offset) {
   return (from == 0 || (offset + from) % sector == 0) && (to == bytes.size() || (offset + to) % sector == 0);
 }
 
-// The rest of a file that faults from a line on, if that is a torn end.
+}  // namespace
+
 Result<std::optional<TornTail>> torn_end(const std::filesystem::path& path, std::uint64_t offset) {
   auto file = open_for_reading(path);
   if (!file) return file.error();
@@ -142,6 +143,8 @@ Result<std::optional<TornTail>> torn_end(const std::filesystem::path& path, std:
   if (!torn_by_power_cut(*bytes, offset)) return std::optional<TornTail>();
   return std::optional<TornTail>(TornTail{offset, std::move(bytes).value()});
 }
+
+namespace {
 
 Result<bool> has_line_end(const File& file, const std::filesystem::path& path) {
   constexpr std::uint64_t block = 256 * 1024;
@@ -155,13 +158,8 @@ Result<bool> has_line_end(const File& file, const std::filesystem::path& path) {
   return false;
 }
 
-struct Continuation {
-  std::filesystem::path file;
-  std::optional<std::uint64_t> from_n;  // nothing: its first line is damaged, and says so when it is read
-};
+}  // namespace
 
-// What carries on from file number `number` - 1, if anything does. A file whose first line is unfinished or torn does not: nothing
-// in it was acknowledged.
 Result<std::optional<Continuation>> continuation(const std::filesystem::path& first, int number) {
   const auto path = continuation_name(first, number);
   std::error_code error;
@@ -181,6 +179,8 @@ Result<std::optional<Continuation>> continuation(const std::filesystem::path& fi
   if (*torn) return std::optional<Continuation>();
   return std::optional<Continuation>(Continuation{path, std::nullopt});
 }
+
+namespace {
 
 std::optional<strict_json::Fault> parse_into(std::string_view line, Frame& frame, nlohmann::ordered_json& body) {
   if (auto fault = read_frame(line, frame)) return fault;

@@ -66,6 +66,17 @@ struct Verification {
   [[nodiscard]] bool whole() const { return closed && !torn && (seal || !has_seals); }
 };
 
+// For whoever reads a growing journal and judges it as verify() does.
+// What stands in `path` from byte `offset` on, where a line begins that is no record, if that is a torn end; nullopt: it is damage.
+Result<std::optional<TornTail>> torn_end(const std::filesystem::path& path, std::uint64_t offset);
+struct Continuation {
+  std::filesystem::path file;
+  std::optional<std::uint64_t> from_n;  // nothing: its first line is damaged, and says so when it is read
+};
+// What carries on from file number `number` - 1 of the journal whose first file is `first`, if anything does: what that file holds
+// from line from_n on is passed by. A file whose first line is unfinished or torn does not carry on: nothing in it was acknowledged.
+Result<std::optional<Continuation>> continuation(const std::filesystem::path& first, int number);
+
 // Calls `visit` for each record in order, checking structure, n and chain on the way; stops at the first
 // damage.
 Result<Verification> read(const std::filesystem::path& path, const std::function<void(const Record&)>& visit);

@@ -30,13 +30,16 @@ RunFeed& Board::feed(const std::string& id) {
   return *held;
 }
 
-std::set<std::string> Board::run_folders() const {
+std::optional<std::set<std::string>> Board::run_folders() {
   std::set<std::string> out;
   std::error_code error;
   for (std::filesystem::directory_iterator entry(runs_folder_, error), end; !error && entry != end;
        entry.increment(error))
     if (std::string id = entry->path().filename().string(); remote::is_run_id(id)) out.insert(std::move(id));
-  return out;
+  trouble_.reset();
+  if (!error) return out;
+  trouble_ = error.message();
+  return std::nullopt;
 }
 
 bool Board::learn(const std::string& id) {
@@ -46,15 +49,19 @@ bool Board::learn(const std::string& id) {
 }
 
 bool Board::look(std::size_t runs, Time now) {
-  const std::set<std::string> here = run_folders();
-  const auto gone = [&](const std::string& id) { return !here.contains(id); };
+  const auto here = run_folders();
+  if (!here) {
+    choose(now);
+    return false;
+  }
+  const auto gone = [&](const std::string& id) { return !here->contains(id); };
   std::erase_if(known_, [&](const auto& run) { return gone(run.first); });
   std::erase_if(feeds_, [&](const auto& run) { return gone(run.first); });
   std::erase_if(looked_at_, [&](const auto& run) { return gone(run.first); });
   std::erase_if(unread_, gone);
   const std::size_t again = std::min(unread_.size(), runs);
   bool more = false;
-  for (const std::string& id : here) {
+  for (const std::string& id : *here) {
     if (known_.contains(id) || unread_.contains(id)) continue;
     more = runs == 0;
     if (more) break;

@@ -2,7 +2,8 @@
 //
 // Bounded: at most `most_benches` benches, `most_looked_at` further runs. A call reads at most as much as it is told, so that whoever
 // shares the thread does not wait. Writes nothing. Runs that cannot be read are shown with what is wrong, or not at all where not
-// even their first record can be read.
+// even their first record can be read. Where the folder itself cannot be read, what is known of its runs is kept, and `trouble` says
+// why.
 #pragma once
 
 #include <chrono>
@@ -10,6 +11,7 @@
 #include <filesystem>
 #include <map>
 #include <memory>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -32,6 +34,8 @@ class Board {
   // Reads on: at most so many lines of what is new in each, and of one of those that are far behind. True: there may be more.
   bool read(std::size_t lines);
 
+  // Why the runs folder cannot be read, by the last look.
+  [[nodiscard]] const std::optional<std::string>& trouble() const { return trouble_; }
   // The newest run of each bench, newest first.
   [[nodiscard]] std::vector<const RunFeed*> benches() const;
   // The names of further runs, newest first, at most most_others.
@@ -47,7 +51,7 @@ class Board {
     std::string opened_utc, bench;
   };
 
-  [[nodiscard]] std::set<std::string> run_folders() const;
+  [[nodiscard]] std::optional<std::set<std::string>> run_folders();
   bool learn(const std::string& id);
   void choose(Time now);
   RunFeed& feed(const std::string& id);
@@ -58,6 +62,7 @@ class Board {
   std::map<std::string, Known> known_;
   std::set<std::string> unread_;  // there, but their first record could not be read yet
   std::string tried_last_;
+  std::optional<std::string> trouble_;
   std::map<std::string, std::unique_ptr<RunFeed>> feeds_;
   std::vector<std::string> benches_;  // ids
   std::map<std::string, Time> looked_at_;

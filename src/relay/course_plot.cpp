@@ -24,6 +24,10 @@ constexpr Stroke reference_stroke{2.0, "", ink};
 constexpr Stroke setpoint_stroke{1.4, "6 4", ink};
 constexpr Stroke grid_stroke{0.4, "1 3", ink};
 constexpr Stroke axis_stroke{0.8, "", ink};
+// A gap is longer than five usual steps, and than a fiftieth of the time drawn: thinning out (results/course.hpp) leaves steps of
+// nearly a hundredth.
+constexpr double usual_steps = 5, gaps_seen = 50;
+constexpr double lone_reading = 2;  // how wide it is drawn
 
 // Hours, or minutes for a young run.
 struct TimeAxis {
@@ -65,6 +69,34 @@ void draw_setpoints(Svg& svg, const Frame& frame, const Digest& digest, double e
   svg.polyline(line, setpoint_stroke);
 }
 
+// The longest time between two readings that a line is drawn through.
+double longest_step_s(const std::vector<results::Point>& points, double end_s) {
+  std::vector<double> steps_s;
+  for (std::size_t i = 1; i < points.size(); ++i) steps_s.push_back(points[i].at_s - points[i - 1].at_s);
+  if (steps_s.empty()) return end_s;
+  const auto middle = steps_s.begin() + static_cast<std::ptrdiff_t>(steps_s.size() / 2);
+  std::nth_element(steps_s.begin(), middle, steps_s.end());
+  return std::max(usual_steps * *middle, end_s / gaps_seen);
+}
+
+void draw_reference(Svg& svg, const Frame& frame, const std::vector<results::Point>& points, Range celsius,
+                    double end_s) {
+  const double longest_s = longest_step_s(points, end_s);
+  std::vector<Spot> line;
+  const auto finish = [&] {
+    if (line.size() == 1) svg.polyline({line[0], {line[0].x + lone_reading, line[0].y}}, reference_stroke);
+    svg.polyline(line, reference_stroke);
+    line.clear();
+  };
+  double before_s = 0;
+  for (const auto& point : points) {
+    if (!line.empty() && point.at_s - before_s > longest_s) finish();
+    line.push_back({frame.x(point.at_s), frame.y(std::clamp(point.value, celsius.low, celsius.high))});
+    before_s = point.at_s;
+  }
+  finish();
+}
+
 void draw_axes(Svg& svg, const Frame& frame, Range hours, Range celsius, TimeAxis axis, double width, double height) {
   const auto y_ticks = report::ticks(celsius, static_cast<int>(std::max(3.0, height / 45)));
   const auto x_ticks = report::ticks(hours, static_cast<int>(std::max(3.0, width / 100)));
@@ -101,11 +133,7 @@ std::string course_plot(const Digest& digest, double width, double height) {
   Svg svg(width, height, "The reference's temperature and the setpoint, in degrees Celsius, since the opening");
   draw_axes(svg, frame, {0, end_s / axis.seconds}, celsius, axis, width, height);
   draw_setpoints(svg, frame, digest, end_s);
-  std::vector<Spot> line;
-  line.reserve(points.size());
-  for (const auto& point : points)
-    line.push_back({frame.x(point.at_s), frame.y(std::clamp(point.value, celsius.low, celsius.high))});
-  svg.polyline(line, reference_stroke);
+  draw_reference(svg, frame, points, celsius, end_s);
   return svg.finished();
 }
 

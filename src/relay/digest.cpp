@@ -270,6 +270,7 @@ void Digester::take_reference(const journal::SweepRecord& record) {
   const auto sweep = results::sweep_of(record, orders_);
   if (!sweep) return;
   const auto point = results::mean_reference(channels_, *sweep, converter_->temperatures_c(*sweep));
+  out_.reference_lost = !point && out_.reference_c;
   if (!point) return;
   out_.reference_c = point->value;
   out_.reference_at = now_;

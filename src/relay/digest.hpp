@@ -102,8 +102,9 @@ struct Digest {
   std::optional<double> setpoint_c;
   std::vector<PlateauDigest> plateaus;
 
-  std::optional<double> reference_c;
+  std::optional<double> reference_c;  // the newest that there is
   std::optional<Moment> reference_at;
+  bool reference_lost = false;         // a newer reading has no value
   std::vector<results::Point> course;  // thinned, no extreme lost
   std::vector<SetpointChange> setpoints;
 

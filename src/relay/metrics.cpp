@@ -160,8 +160,9 @@ void write_temperatures(Writer& out, const Runs& runs) {
   out.family("nightwell_setpoint_celsius", Type::gauge, "celsius", "Setpoint that the run wants now; none, no sample.");
   for_each_bench(out, runs, [](const RunView& run) { return run.digest->closed ? Number() : run.digest->setpoint_c; });
   out.family("nightwell_reference_temperature_celsius", Type::gauge, "celsius",
-             "Reference, the newest reading: t90 from the raw value by the sensor card.");
-  for_each_bench(out, runs, [](const RunView& run) { return run.digest->reference_c; });
+             "Reference, the newest reading: t90 from the raw value by the sensor card; no value, no sample.");
+  for_each_bench(out, runs,
+                 [](const RunView& run) { return run.digest->reference_lost ? Number() : run.digest->reference_c; });
   out.family("nightwell_source_temperature_celsius", Type::gauge, "celsius",
              "What a heat source shows itself, the newest read-back.");
   for (const RunView& run : runs)
@@ -172,8 +173,10 @@ void write_temperatures(Writer& out, const Runs& runs) {
 void write_readings(Writer& out, const Runs& runs) {
   out.family("nightwell_readings", Type::counter, "", "Readings of channels, with or without a value.");
   for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->readings); });
-  out.family("nightwell_reading_rate_hertz", Type::gauge, "hertz", "Readings a second over the run's last minute.");
-  for_each_bench(out, runs, [](const RunView& run) { return Number(run.digest->readings_per_s); });
+  out.family("nightwell_reading_rate_hertz", Type::gauge, "hertz",
+             "Readings a second over the last minute; nothing came in it, no sample.");
+  for_each_bench(out, runs,
+                 [](const RunView& run) { return run.fresh() ? Number(run.digest->readings_per_s) : Number(); });
   out.family("nightwell_reading_faults", Type::counter, "", "Readings without a value, by the journal's code.");
   write_counts(out, runs, "code", &Digest::reading_faults);
   out.family("nightwell_source_faults", Type::counter, "", "Faults of heat sources, by the journal's code.");
@@ -198,7 +201,7 @@ void write_journal(Writer& out, const Runs& runs) {
   for_each_bench(out, runs, [](const RunView& run) { return Count(run.digest->records); });
   out.family("nightwell_journal_age_seconds", Type::gauge, "seconds", "Since the journal last gained anything.");
   for_each_bench(out, runs, [](const RunView& run) { return Number(run.age_s); });
-  out.family("nightwell_journal_unreadable", Type::gauge, "", "1 where the journal is damaged or cannot be read.");
+  out.family("nightwell_journal_unreadable", Type::gauge, "", "1 where the journal is damaged or cannot be read now.");
   for_each_bench(out, runs, [](const RunView& run) { return Count(run.trouble ? 1 : 0); });
   out.family("nightwell_journal_storage_events", Type::counter, "", "Records of the journal's disk, by event.");
   write_counts(out, runs, "event", &Digest::storage_events);
@@ -239,6 +242,9 @@ void write_relay(Writer& out, const RelayFigures& relay) {
   out.sample({{"listener", "page"}}, relay.page.connected);
   out.family("nightwell_relay_page_streams", Type::gauge, "", "Open pages that follow a run now.");
   out.sample({}, relay.page_streams);
+  out.family("nightwell_relay_runs_unreadable", Type::gauge, "",
+             "1 while the runs folder cannot be read: what is said of runs is what was known before.");
+  out.sample({}, std::uint64_t{relay.runs_unreadable});
   out.family("nightwell_relay_lag_bytes", Type::gauge, "bytes",
              "How much of its journal a follower has yet to be sent.");
   for (const auto& [name, bytes] : relay.lag_bytes) out.sample({{"follower", name}}, bytes);

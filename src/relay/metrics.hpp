@@ -28,6 +28,7 @@ enum class MetricsForm { open_metrics, plain };
 struct RelayFigures {
   Counters followers, page;                                     // of the two listeners
   std::uint64_t page_streams = 0;                               // pages that are open and follow a run
+  bool runs_unreadable = false;                                 // the runs folder cannot be read now
   std::map<std::string, std::uint64_t, std::less<>> lag_bytes;  // behind its journal, by the follower's name
 };
 

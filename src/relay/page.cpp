@@ -166,7 +166,10 @@ void put_calls(PageData& data, const RunView& run) {
     calls.push_back(call("Silent: the journal is not closed and has gained nothing for 5 minutes or more.",
                          (digest.newest ? "The newest record is of " + clock_text(digest.newest->utc) + ". " : "") +
                              "The program may have been stopped, or its computer may be off."));
-  if (run.trouble) calls.push_back(call("The journal cannot be read further:", *run.trouble));
+  if (run.trouble)
+    calls.push_back(call(run.damaged ? "The journal cannot be read further:"
+                                     : "The journal cannot be read now; it is tried again every second:",
+                         *run.trouble));
   if (run.reading())
     calls.push_back(
         call("Still being read:", std::to_string(run.read_bytes * 100 / std::max<std::uint64_t>(run.bytes, 1)) +
@@ -186,7 +189,8 @@ PageData figure(const std::string& name, const std::string& value, const std::st
   return out;
 }
 
-std::string against_setpoint(const Digest& digest) {
+std::string reference_note(const Digest& digest) {
+  if (digest.reference_lost) return "its newest reading has no value; this is the one before";
   if (!at_plateau(digest) || !digest.setpoint_c || !digest.reference_c) return "";
   const double difference = *digest.reference_c - *digest.setpoint_c;
   return journal::fixed(std::abs(difference), 3) + " K " + (difference < 0 ? "below" : "above") + " the setpoint";
@@ -217,7 +221,7 @@ std::string fault_note(const Digest& digest) {
 
 void put_figures(PageData& data, const Digest& digest) {
   std::vector<PageData> figures;
-  figures.push_back(figure("Reference", celsius(digest.reference_c, 4), against_setpoint(digest), digest.reference_at));
+  figures.push_back(figure("Reference", celsius(digest.reference_c, 4), reference_note(digest), digest.reference_at));
   if (!digest.closed)
     figures.push_back(figure("Setpoint", digest.setpoint_c ? setpoint(digest.setpoint_c) : "none", ""));
   for (const SourceDigest& source : digest.sources)
@@ -344,7 +348,7 @@ Result<std::string> journal_part(const RunView& run) {
       fact("Newest record", digest.records == 0 ? "-" : "no. " + grouped(digest.records - 1), digest.newest));
   if (digest.speed != 1) facts.push_back(fact("Clock", "runs " + shortest(digest.speed) + " times as fast"));
   facts.push_back(fact("Readings", grouped(digest.readings) + " in " + counted(digest.sweeps, "sweep")));
-  if (!digest.closed)
+  if (!digest.closed && run.fresh())
     facts.push_back(fact("In the last minute", journal::fixed(digest.readings_per_s, 1) + " readings a second"));
   if (!digest.reading_faults.empty()) facts.push_back(fact("Readings without a value", by_code(digest.reading_faults)));
   if (!digest.source_faults.empty()) facts.push_back(fact("Faults of sources", by_code(digest.source_faults)));
@@ -393,7 +397,7 @@ Result<Part> benches_part(const std::vector<RunView>& benches, const std::vector
     put(row, "shape", shape_of(run));
     put(row, "state", state_word(run));
     put_if_any(row, "note", bench_note(run));
-    put(row, "reference", celsius(run.digest->reference_c, 3));
+    put(row, "reference", run.digest->reference_lost ? "no value" : celsius(run.digest->reference_c, 3));
     put_time(row, "newest", run.digest->newest);
   }
   put_list(data, "benches", rows);
@@ -401,6 +405,14 @@ Result<Part> benches_part(const std::vector<RunView>& benches, const std::vector
   const auto html = rendered(page_files::benches(), data);
   if (!html) return html.error();
   return Part{"benches", *html};
+}
+
+Result<Part> folder_part(const std::string& why) {
+  PageData data;
+  put(data, "why", why);
+  const auto html = rendered(page_files::folder(), data);
+  if (!html) return html.error();
+  return Part{"folder", *html};
 }
 
 Result<std::string> page(const Shell& shell, const std::vector<Part>& parts) {
@@ -423,8 +435,8 @@ std::string title(const RunView& run) {
   return joined({state_word(run), place_of(*run.digest), "bench " + name_or_dash(run.digest->bench)}, ", ");
 }
 
-std::string parts_json(std::string_view utc, const std::vector<Part>& parts) {
-  nlohmann::ordered_json out = {{"utc", utc}, {"parts", nlohmann::ordered_json::object()}};
+std::string parts_json(std::string_view utc, const std::vector<std::string>& order, const std::vector<Part>& parts) {
+  nlohmann::ordered_json out = {{"utc", utc}, {"order", order}, {"parts", nlohmann::ordered_json::object()}};
   for (const Part& part : parts) out["parts"][part.id] = part.html;
   // A line of its own in the event stream: dump() escapes line feeds.
   return out.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace);

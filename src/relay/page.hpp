@@ -30,6 +30,9 @@ struct Part {
 // The newest run of each bench, newest first, and the names of others.
 [[nodiscard]] Result<Part> benches_part(const std::vector<RunView>& benches, const std::vector<std::string>& others);
 
+// Stands first where the folder of the runs cannot be read; `why`: what the system says.
+[[nodiscard]] Result<Part> folder_part(const std::string& why);
+
 struct Shell {
   std::string title;
   std::string utc;     // the relay's clock: RFC 3339
@@ -40,10 +43,14 @@ struct Shell {
 // "settle, 2 of 6, bench cold room"
 [[nodiscard]] std::string title(const RunView& run);
 
-// The data of a `parts` event: {"utc": …, "parts": {id: html, …}}, one line.
-[[nodiscard]] std::string parts_json(std::string_view utc, const std::vector<Part>& parts);
+// The data of a `parts` event: {"utc": …, "order": [id, …], "parts": {id: html, …}}, one line. `order`: all parts that the page has
+// now, as they stand; `parts`: those of them that have changed.
+[[nodiscard]] std::string parts_json(std::string_view utc, const std::vector<std::string>& order,
+                                     const std::vector<Part>& parts);
 
-// The reference and the setpoint over the time since the opening, as SVG `width` units wide; "" without a reading.
+// The reference and the setpoint over the time since the opening, as SVG `width` units wide; "" without a reading. The line of the
+// reference is broken where its readings lack for longer than five times the usual step between those that are drawn (the median),
+// and than a fiftieth of the time drawn; a reading alone between two gaps is a dot.
 [[nodiscard]] std::string course_plot(const Digest& digest, double width, double height);
 
 }  // namespace nightwell::relay

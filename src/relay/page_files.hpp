@@ -12,6 +12,7 @@ namespace nightwell::relay::page_files {
 [[nodiscard]] std::string_view events();
 [[nodiscard]] std::string_view journal();
 [[nodiscard]] std::string_view benches();
+[[nodiscard]] std::string_view folder();
 [[nodiscard]] std::string_view style();
 [[nodiscard]] std::string_view script();
 

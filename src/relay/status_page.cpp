@@ -54,6 +54,8 @@ struct StatusPage::Stream {
   asio::steady_timer wake;
   std::string run;                          // "": the newest, with the benches
   std::map<std::string, std::string> sent;  // parts, by id
+  std::vector<std::string> order;           // of the parts, as it was sent
+  std::string shown;                        // the run that they are of
   PageClock::time_point spoke{}, plotted{};
   bool over = false;
   char more = 0;
@@ -192,6 +194,9 @@ http::Answer StatusPage::answer(const http::Request& request) {
     const RunFeed* run = remote::is_run_id(id) ? board_.find(id, PageClock::now()) : nullptr;
     if (run != nullptr && !run->caught_up()) tick_.cancel();  // goes on reading at once
     if (run != nullptr) return page_of(run, false, "/events?run=" + id);
+    http::Answer none = http::plain(404);
+    none.body += "There is no run of this name in the runs folder, or no longer.\n";
+    return none;
   }
   return http::plain(404);
 }
@@ -217,6 +222,7 @@ http::Answer StatusPage::metrics(const http::Request& request) {
   const MetricsForm form = wanted_form(request.accept);
   RelayFigures figures = figures_();
   figures.page_streams = streams_.size();
+  figures.runs_unreadable = board_.trouble().has_value();
   http::Answer out;
   out.type = content_type(form);
   out.body = metrics_text(form, bench_views(), figures);
@@ -233,9 +239,15 @@ std::vector<RunView> StatusPage::bench_views() const {
 // The same parts for everybody who looks at the run, made once for each change.
 Result<std::vector<Part>> StatusPage::parts_of(const RunFeed* run, bool with_benches) {
   std::vector<Part> out;
+  if (board_.trouble()) {
+    auto made = folder_part(*board_.trouble());
+    if (!made) return made.error();
+    out.push_back(std::move(made).value());
+  }
   const auto views = bench_views();
   std::optional<Part> benches;
-  if (with_benches) {
+  // That there is no run here cannot be said of a folder that cannot be read.
+  if (with_benches && !(board_.trouble() && views.empty())) {
     auto made = benches_part(views, board_.others());
     if (!made) return made.error();
     benches = std::move(made).value();
@@ -246,10 +258,11 @@ Result<std::vector<Part>> StatusPage::parts_of(const RunFeed* run, bool with_ben
   if (run == nullptr) return out;
   const RunView view = run->view(std::chrono::system_clock::now());
   Made& made = made_[run->id()];
-  if (made.parts.empty() || made.changes != run->changes() || made.silent != view.silent()) {
+  if (made.parts.empty() || made.changes != run->changes() || made.silent != view.silent() ||
+      made.fresh != view.fresh()) {
     auto parts = run_parts(view);
     if (!parts) return parts.error();
-    made = {run->changes(), view.silent(), std::move(parts).value()};
+    made = {run->changes(), view.silent(), view.fresh(), std::move(parts).value()};
   }
   out.insert(out.end(), made.parts.begin(), made.parts.end());
   if (benches && !list_first) out.push_back(*benches);
@@ -265,12 +278,26 @@ const RunFeed* StatusPage::run_for(const Stream& stream) {
   return stream.run.empty() ? board_.newest(now) : board_.find(stream.run, now);
 }
 
+// The run that it follows is no longer there.
+bool StatusPage::has_gone(const Stream& stream) {
+  return !stream.run.empty() && run_for(stream) == nullptr;
+}
+
 // What to send now; "" for nothing.
 std::string StatusPage::news_for(Stream& stream) {
   const auto now = PageClock::now();
   const RunFeed* run = run_for(stream);
+  if (run != nullptr && run->id() != stream.shown) {
+    stream.shown = run->id();
+    stream.plotted = {};
+  }
   std::vector<Part> changed;
+  std::vector<std::string> order = stream.order;
   if (auto parts = parts_of(run, stream.run.empty())) {
+    order.clear();
+    for (const Part& part : *parts) order.push_back(part.id);
+    std::erase_if(stream.sent,
+                  [&](const auto& sent) { return std::find(order.begin(), order.end(), sent.first) == order.end(); });
     for (Part& part : parts.value()) {
       std::string& sent = stream.sent[part.id];
       if (sent == part.html) continue;
@@ -283,16 +310,19 @@ std::string StatusPage::news_for(Stream& stream) {
       changed.push_back(std::move(part));
     }
   }
-  if (changed.empty() && now < stream.spoke + between_signs_of_life) return "";
+  const bool moved = order != stream.order;
+  if (changed.empty() && !moved && now < stream.spoke + between_signs_of_life) return "";
+  stream.order = std::move(order);
   stream.spoke = now;
   const std::string utc = page_utc();
-  return changed.empty() ? event("alive", R"({"utc":")" + utc + "\"}") : event("parts", parts_json(utc, changed));
+  if (changed.empty() && !moved) return event("alive", R"({"utc":")" + utc + "\"}");
+  return event("parts", parts_json(utc, stream.order, changed));
 }
 
 asio::awaitable<void> StatusPage::stream(std::shared_ptr<Connection> connection, http::Request request) {
   const auto stream = std::make_shared<Stream>(io_, connection);
   stream->run = http::query_value(request.query, "run");
-  if (!stream->run.empty() && run_for(*stream) == nullptr) {
+  if (has_gone(*stream)) {
     const std::string none = http::text(http::plain(404), request, date_now());
     co_await send(connection, none);
     co_return;
@@ -315,7 +345,8 @@ asio::awaitable<void> StatusPage::stream(std::shared_ptr<Connection> connection,
     }
   };
   streams_.insert(stream.get());
-  while (alive && !stream->over && !stopped_) {
+  // Where the run is taken away the stream ends: the page's script then asks for the page, and is told that there is none.
+  while (alive && !stream->over && !stopped_ && !has_gone(*stream)) {
     const std::string news = news_for(*stream);
     if (!news.empty()) alive = co_await send(connection, news);
     if (!alive || stream->over || stopped_) break;

@@ -36,7 +36,7 @@ class StatusPage {
  public:
   static constexpr std::size_t most_connections = 64, most_streams = 32;
 
-  // What the relay has to say of itself; its page_streams is filled in here.
+  // What the relay has to say of itself; its page_streams and runs_unreadable are filled in here.
   using Figures = std::function<RelayFigures()>;
 
   // `figures`: nothing where there are no metrics.
@@ -53,7 +53,7 @@ class StatusPage {
   // The parts of a run's page as they were last made.
   struct Made {
     std::uint64_t changes = 0;
-    bool silent = false;
+    bool silent = false, fresh = false;
     std::vector<Part> parts;
   };
 
@@ -66,6 +66,7 @@ class StatusPage {
   [[nodiscard]] http::Answer metrics(const http::Request& request);
   [[nodiscard]] const RunFeed* run_for(const Stream& stream);
   [[nodiscard]] Result<std::vector<Part>> parts_of(const RunFeed* run, bool with_benches);
+  [[nodiscard]] bool has_gone(const Stream& stream);
   [[nodiscard]] std::string news_for(Stream& stream);
   [[nodiscard]] std::vector<RunView> bench_views() const;
   void wake_streams();

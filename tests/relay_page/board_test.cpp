@@ -33,7 +33,16 @@ struct Chain {
     return (*this)("opening", R"(,"format":"nightwell-journal/2","run":"r","bench":")" + bench + R"(","channels":[])",
                    day);
   }
-  std::string note() { return (*this)("note", R"(,"text":"x")"); }
+  std::string notes(int count) {
+    std::string out;
+    for (int i = 0; i < count; ++i) out += (*this)("note", R"(,"text":"x")");
+    return out;
+  }
+  std::string note() { return notes(1); }
+  std::string begun(const std::string& bench) {
+    std::string out = opening(bench);
+    return out += note();
+  }
 };
 
 void write(const std::filesystem::path& runs, const std::string& id, const std::string& bytes,
@@ -77,6 +86,36 @@ TEST_CASE("the newest run of each bench is shown, newest first, and what is no r
   std::filesystem::remove_all(runs / "a-2");
   board.look(20, start);
   CHECK(ids(board.benches()) == std::vector<std::string>{"empty", "a-1"});
+}
+
+TEST_CASE("a runs folder that cannot be read takes nothing of what is known of its runs") {
+  const tests::TemporaryFolder folder;
+  const auto runs = folder / "runs", away = folder / "away";
+  Board board(runs);
+  board.look(20, start);
+  CHECK(board.trouble() == "No such file or directory");
+  Chain chain;
+  write(runs, "a-1", chain.begun("cold room"));
+  board.look(20, start);
+  board.read(60);
+  CHECK_FALSE(board.trouble());
+  std::filesystem::rename(runs, away);
+  SECTION("it is not there") {}
+  SECTION("it is no folder") {
+    std::ofstream(runs) << "x";
+  }
+  CHECK_FALSE(board.look(20, start));
+  board.read(60);
+  CHECK(board.trouble());
+  REQUIRE(ids(board.benches()) == std::vector<std::string>{"a-1"});
+  CHECK(board.find("a-1", start)->digest().records == 2);
+  std::filesystem::remove(runs);
+  std::filesystem::rename(away, runs);
+  write(runs, "a-1", chain.note(), std::ios::app);
+  board.look(20, start);
+  board.read(60);
+  CHECK_FALSE(board.trouble());
+  CHECK(board.find("a-1", start)->digest().records == 3);
 }
 
 TEST_CASE("a run that nobody looks at any more is forgotten") {
@@ -144,4 +183,146 @@ TEST_CASE("a changed line is told, and ends the reading") {
   CHECK(view.trouble->find("record 2") != std::string::npos);
   CHECK(view.digest->records == 2);
   CHECK(board.newest(start)->over());
+}
+
+TEST_CASE("a journal that cannot be read for a while is read on when it can be again") {
+  const tests::TemporaryFolder folder;
+  const auto here = folder / "runs/a-1/journal.ndjson", away = folder / "away";
+  Chain chain;
+  write(folder / "runs", "a-1", chain.begun("cold room"));
+  Board board(folder / "runs");
+  board.look(20, start);
+  board.read(60);
+  const RunFeed* run = board.newest(start);
+  const auto view = [&] { return run->view(std::chrono::system_clock::now()); };
+  REQUIRE_FALSE(view().trouble);
+  std::filesystem::last_write_time(here, std::filesystem::file_time_type::clock::now() - std::chrono::hours(1));
+  CHECK(view().age_s > 3000);
+
+  std::filesystem::rename(here, away);
+  SECTION("it is not there") {}
+  SECTION("reading it fails") {
+    std::filesystem::create_directory(here);
+  }
+  board.read(60);
+  REQUIRE(view().trouble);
+  CHECK_FALSE(view().damaged);
+  CHECK_FALSE(run->over());
+  CHECK(view().age_s > 3000);  // what was known of it before
+  CHECK(view().digest->records == 2);
+  const auto before = run->changes();
+  board.read(60);
+  CHECK(run->changes() == before);  // the same trouble is nothing new
+
+  std::filesystem::remove(here);
+  std::filesystem::rename(away, here);
+  write(folder / "runs", "a-1", chain.note(), std::ios::app);
+  board.read(60);
+  CHECK_FALSE(view().trouble);
+  CHECK(run->changes() > before);
+  CHECK(view().digest->records == 3);
+}
+
+TEST_CASE("a torn end is where nothing more has come, as verify judges it; what looks like one and is none is damage") {
+  const tests::TemporaryFolder folder;
+  const auto file = folder / "runs/a-1/journal.ndjson";
+  Chain chain;
+  std::string bytes = chain.begun("cold room");
+  const Chain there = chain;
+  // Sectors that never reached the disk, and the rest of what was written behind them.
+  const auto zeros_to = [](std::size_t from, std::size_t sectors) {
+    return std::string((from / 512 + sectors) * 512 - from, '\0');
+  };
+  std::string end;
+  bool damaged = false;
+  SECTION("zeros from a line's begin, and whole lines behind") {
+    end = zeros_to(bytes.size(), 2) + "rest of a line\n" + Chain().note();
+  }
+  SECTION("zeros to the end of the file, longer than a line may be") {
+    end = std::string(100000, '\0');
+  }
+  SECTION("zeros within a line") {
+    const std::string line = chain("note", R"(,"text":")" + std::string(1000, 'x') + "\"");
+    end = line.substr(0, (bytes.size() / 512 + 1) * 512 - bytes.size());
+    end += std::string(512, '\0') + "x\n";
+  }
+  SECTION("an unfinished line") {
+    end = R"({"n":2,"utc)";
+  }
+  SECTION("a zero in the place of no sector") {
+    end = std::string("{\0}\n", 4);
+    damaged = true;
+  }
+  SECTION("zeros, and more behind them than a disk can owe") {
+    end = zeros_to(bytes.size(), 2) + "\n" + std::string(1200000, 'x');
+    damaged = true;
+  }
+  write(folder / "runs", "a-1", bytes + end);
+  const auto verdict = journal::verify(file);
+  CHECK(verdict.ok() == !damaged);
+  Board board(folder / "runs");
+  board.look(20, start);
+  board.read(60);
+  board.read(60);
+  const RunFeed* run = board.newest(start);
+  std::filesystem::last_write_time(file, std::filesystem::file_time_type::clock::now() - std::chrono::hours(1));
+  const RunView view = run->view(std::chrono::system_clock::now());
+  INFO(view.trouble.value_or(""));
+  CHECK(view.digest->records == 2);
+  CHECK(view.trouble.has_value() == damaged);
+  CHECK(view.damaged == damaged);
+  CHECK(view.silent() == !damaged);
+  CHECK_FALSE(view.reading());
+  if (damaged) return;
+  // A file system that is slow to show what was written: the zeros were none.
+  chain = there;
+  write(folder / "runs", "a-1", bytes + chain.notes(2));
+  board.read(60);
+  CHECK(run->digest().records == 4);
+}
+
+TEST_CASE("a journal in several files: what the next one holds again, or passes by, is neither read twice nor damage") {
+  const tests::TemporaryFolder folder;
+  const auto second = folder / "runs/a-1/journal-2.ndjson";
+  Chain chain;
+  const std::string bytes = chain.begun("cold room");
+  const Chain two = chain;
+  const std::string third = chain.note();
+  const Chain three = chain;
+  const auto write_second = [&](const std::string& text) { std::ofstream(second, std::ios::binary) << text; };
+  const auto check = [&](const RunFeed* run, std::uint64_t records) {
+    const RunView view = run->view(std::chrono::system_clock::now());
+    INFO(view.trouble.value_or(""));
+    CHECK_FALSE(view.trouble);
+    CHECK(run->digest().records == records);
+  };
+  Board board(folder / "runs");
+  SECTION("read before the next one came") {
+    write(folder / "runs", "a-1", bytes + third);
+    board.look(20, start);
+    board.read(60);
+    check(board.newest(start), 3);
+    chain = two;
+    write_second(chain.notes(2));
+    board.read(60);
+    check(board.newest(start), 4);
+  }
+  SECTION("a torn end, and the next one came later") {
+    write(folder / "runs", "a-1", bytes + std::string(2048 - bytes.size(), '\0') + "x\n" + third);
+    board.look(20, start);
+    board.read(60);
+    check(board.newest(start), 2);
+    chain = two;
+    write_second(chain.notes(2));
+    board.read(60);
+    check(board.newest(start), 4);
+  }
+  SECTION("lines between the two are missing") {
+    write(folder / "runs", "a-1", bytes);
+    chain = three;
+    write_second(chain.note());
+    board.look(20, start);
+    board.read(60);
+    CHECK(board.newest(start)->view(std::chrono::system_clock::now()).damaged);
+  }
 }

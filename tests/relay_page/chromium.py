@@ -121,7 +121,7 @@ class Chromium:
             data = json.dumps(message).encode() + b"\0"
             while data:
                 data = data[os.write(self.out, data):]
-        told = answer.get(timeout=PATIENCE_S)
+        told = answer.get(timeout=PATIENCE_S + 10)  # until() may take all of it
         if "error" in told:
             raise AssertionError(f"{method}: {told['error']}")
         return told["result"]

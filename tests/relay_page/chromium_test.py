@@ -3,6 +3,7 @@
 Usage: chromium_test.py [test...]. Without Chromium (Debian: chromium) it says so and ends with 77. With NIGHTWELL_PICTURES=FOLDER
 it leaves pictures of what it saw there, for people to look at.
 """
+import os
 import sys
 
 from chromium import PROGRAM, Chromium, Door
@@ -79,6 +80,56 @@ def moves_by_itself():
         check(not tab.complaints, f"{tab.complaints}")
 
 
+ORDER = "[...document.querySelectorAll('main section')].map((section) => section.id).join(' ')"
+
+
+def shows_a_run_that_begins_later():
+    with PageLab() as lab, Chromium() as browser:
+        lab.start()
+        tab = browser.tab(width=390, height=844, mobile=True)
+        tab.go(Door(lab).address + "/")
+        check("There is no run here yet." in tab.text("main"), tab.text("main"))
+        tab.value("window.mark = 'the same page'")
+        lab.write("cold-1", chain([*begun(), sweep(1, 14.5), *parked()]))
+        tab.until("document.querySelector('h1 .state')?.textContent === 'parked'")
+        tab.until("document.querySelectorAll('#calls .call').length === 2")
+        order = tab.value(ORDER)
+        check(order == "now course plateaus events journal benches", f"the order is {order}")
+        check("parked" in tab.value("document.title"), "the title is the old one")
+        tab.until("[...document.querySelectorAll('svg')].some((e) => e.getBoundingClientRect().width > 0)")
+        # A second bench: now there is a choice, which stands first.
+        lab.write("hot-1", chain(begun(bench="hot room", utc="2026-11-20T20:15:00.000000Z")))
+        tab.until(ORDER + " === 'benches now course plateaus events journal'")
+        os.rename(lab.runs, lab.runs + "-away")
+        tab.until(ORDER + ".startsWith('folder benches now')")
+        check("The runs folder cannot be read" in tab.text("#folder"), tab.text("main"))
+        tab.picture("phone-no-runs-folder")
+        os.rename(lab.runs + "-away", lab.runs)
+        tab.until(ORDER + ".startsWith('benches now')")
+        for run in ("cold-1", "hot-1"):
+            os.rename(os.path.join(lab.runs, run), os.path.join(lab.folder, run))
+        tab.until(ORDER + " === 'benches' && document.body.textContent.includes('There is no run here yet.')")
+        check(tab.value("document.title") == "no run yet", "the title is of a run that is not there")
+        check(tab.value("window.mark") == "the same page", "the page was loaded anew")
+        check(not tab.complaints, f"{tab.complaints}")
+
+
+def says_that_a_run_is_no_longer_there():
+    contact = "document.getElementById('contact').textContent"
+    with PageLab() as lab, Chromium() as browser:
+        lab.write("cold-1", chain(begun()))
+        lab.start()
+        lab.until("/run/cold-1", "14.2500 °C")
+        tab = browser.tab(width=390, height=844, mobile=True)
+        tab.go(Door(lab).address + "/run/cold-1")
+        tab.until(contact + ".startsWith('live')")
+        os.rename(os.path.join(lab.runs, "cold-1"), os.path.join(lab.folder, "cold-1"))
+        tab.until(contact + ".startsWith('This run is no longer in the runs folder')")
+        tab.picture("phone-no-longer-there")
+        os.rename(os.path.join(lab.folder, "cold-1"), os.path.join(lab.runs, "cold-1"))
+        tab.until(contact + ".startsWith('live')")
+
+
 def says_when_contact_is_lost():
     with PageLab() as lab, Chromium() as browser:
         lines = chain(begun() + [sweep(1, 14.5)])
@@ -136,4 +187,5 @@ def without_scripts():
 if not PROGRAM:
     print("left out: Chromium (Debian: chromium) is not installed")
     sys.exit(77)
-run_tests([fits_every_screen, moves_by_itself, says_when_contact_is_lost, runs_nothing_that_a_journal_says, without_scripts])
+run_tests([fits_every_screen, moves_by_itself, shows_a_run_that_begins_later, says_that_a_run_is_no_longer_there,
+           says_when_contact_is_lost, runs_nothing_that_a_journal_says, without_scripts])

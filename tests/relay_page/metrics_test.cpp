@@ -47,6 +47,24 @@ TEST_CASE("metrics in OpenMetrics: families with their types, units and samples,
   CHECK(text.ends_with("\n# EOF\n"));
 }
 
+TEST_CASE("what was once so and is not known to be so now has no sample") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
+  RunView view = run.view();
+  const auto has = [&](const char* name) {
+    return metrics_text(MetricsForm::open_metrics, {view}, {}).find(std::string("\n") + name + "{") !=
+           std::string::npos;
+  };
+  CHECK(has("nightwell_reference_temperature_celsius"));
+  CHECK(has("nightwell_reading_rate_hertz"));
+  view.age_s = 61;
+  CHECK_FALSE(has("nightwell_reading_rate_hertz"));
+  CHECK(has("nightwell_reference_temperature_celsius"));
+  run(620, "sweep", sweep(1, 619, {nullptr, 3.0}));
+  CHECK_FALSE(has("nightwell_reference_temperature_celsius"));
+}
+
 TEST_CASE("the older text form names counters in full and knows fewer types") {
   ToldRun run;
   open(run);

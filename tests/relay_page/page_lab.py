@@ -103,10 +103,13 @@ class Events:
         self.type = self.answer.getheader("Content-Type")
 
     def next(self):
-        """(its name, its data)"""
+        """(its name, its data); EOFError where the relay has ended the stream."""
         name = ""
         while True:
-            line = self.answer.readline().decode().rstrip("\n")
+            line = self.answer.readline().decode()
+            if not line:
+                raise EOFError
+            line = line.rstrip("\n")
             if line.startswith("event: "):
                 name = line[len("event: "):]
             if line.startswith("data: "):

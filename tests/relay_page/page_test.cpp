@@ -110,7 +110,14 @@ TEST_CASE("what a person must know stands first") {
   }
   SECTION("a journal that cannot be read on") {
     view.trouble = "line 7: prev is not the hash of line 6";
+    view.damaged = true;
     CHECK(contains(html_of(view, "now"), "line 7"));
+    CHECK(contains(html_of(view, "now"), "cannot be read further"));
+  }
+  SECTION("a journal that cannot be read now") {
+    view.trouble = "No such file or directory";
+    CHECK(contains(html_of(view, "now"), "No such file or directory"));
+    CHECK(contains(html_of(view, "now"), "cannot be read now; it is tried again every second"));
   }
   SECTION("a long journal that is still being read") {
     view.read_bytes = 20;
@@ -185,10 +192,12 @@ TEST_CASE("nothing of the page is inline script or style, or comes from elsewher
 }
 
 TEST_CASE("an event's data is one line, and gives the parts back") {
-  const std::string text = parts_json("2026-11-25T20:00:00.000000Z", {{"now", "<p>a\nb \xff</p>"}, {"events", ""}});
+  const std::string text = parts_json("2026-11-25T20:00:00.000000Z", {"now", "course", "events"},
+                                      {{"now", "<p>a\nb \xff</p>"}, {"events", ""}});
   CHECK(text.find('\n') == std::string::npos);
   const Json read = Json::parse(text);
   CHECK(read["utc"] == "2026-11-25T20:00:00.000000Z");
+  CHECK(read["order"] == Json({"now", "course", "events"}));
   CHECK(read["parts"]["now"] == "<p>a\nb \ufffd</p>");
 }
 
@@ -199,4 +208,66 @@ TEST_CASE("a plot of anything is drawn within its frame") {
   const std::string plot = course_plot(run.digest(), 360, 240);
   CHECK_FALSE(contains(plot, "nan"));
   CHECK_FALSE(contains(plot, "inf"));
+}
+
+namespace {
+
+// How many lines are drawn that are as thick as the reference's.
+int drawn(const Digest& digest) {
+  const std::string plot = course_plot(digest, 360, 240);
+  int out = 0;
+  for (std::size_t at = 0; (at = plot.find("<polyline", at)) != std::string::npos; ++at)
+    out += contains(plot.substr(at, plot.find("/>", at) - at), "stroke-width=\"2") ? 1 : 0;
+  return out;
+}
+
+}  // namespace
+
+TEST_CASE("the course of the reference is not drawn through a time without readings") {
+  ToldRun run;
+  open(run);
+  std::uint64_t number = 0;
+  const auto read = [&](double from_s, double to_s, double every_s) {
+    for (double at_s = from_s; at_s < to_s; at_s += every_s)
+      run(at_s, "sweep", sweep(number++, at_s, {20 - at_s / 3600, 3.0}));
+  };
+  read(600, 3600, 10);
+  CHECK(drawn(run.digest()) == 1);
+  SECTION("it comes back") {
+    read(3600 + 5 * 3600, 8 * 3600, 10);
+    CHECK(drawn(run.digest()) == 2);
+  }
+  SECTION("one reading alone in the middle is seen") {
+    read(3 * 3600, 3 * 3600 + 1, 10);
+    read(3600 + 5 * 3600, 8 * 3600, 10);
+    CHECK(drawn(run.digest()) == 3);
+  }
+  SECTION("slower readings, and a night that is thinned out, are no gap") {
+    read(3600, 5 * 3600, 60);
+    CHECK(drawn(run.digest()) == 1);
+    read(5 * 3600, 12 * 3600, 1);
+    CHECK(drawn(run.digest()) == 1);
+  }
+}
+
+TEST_CASE("a reference whose newest reading has no value is said to have none") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
+  CHECK_FALSE(contains(html_of(run.view(), "now"), "has no value"));
+  run(620, "sweep", sweep(1, 619, {nullptr, 3.0}));
+  CHECK(contains(html_of(run.view(), "now"), "its newest reading has no value; this is the one before"));
+  run(630, "sweep", sweep(2, 629, {-24.25, 3.0}));
+  CHECK_FALSE(contains(html_of(run.view(), "now"), "has no value"));
+}
+
+TEST_CASE("readings a second are those of the last minute, and of no earlier one") {
+  ToldRun run;
+  open(run);
+  run(610, "sweep", sweep(0, 609, {-24.5, 3.0}));
+  RunView view = run.view();
+  view.age_s = 59;
+  CHECK(contains(html_of(view, "journal"), "readings a second"));
+  view.age_s = 61;
+  CHECK_FALSE(contains(html_of(view, "journal"), "readings a second"));
 }

@@ -6,6 +6,7 @@ import os
 import re
 import shutil
 import subprocess
+import time
 
 import openmetrics_check
 from page_lab import HOSTILE, Events, PageLab, begun, check, fields, opening, phase, sweep
@@ -88,6 +89,21 @@ def growing():
         events.close()
 
 
+def another_run_begins():
+    with PageLab() as lab:
+        lab.write("cold-1", chain(begun()))
+        lab.start()
+        lab.until("/", "14.2500 °C")
+        events = Events(lab)
+        events.next()
+        later = begun(job="probes 9 to 16", utc="2026-11-26T20:15:00.000000Z")
+        lab.write("cold-2", chain([*later, sweep(1, 14.5), sweep(2, 14.75)]))
+        while "probes 9 to 16" not in (parts := events.next()[1].get("parts", {})).get("now", ""):
+            pass
+        check("course" in parts, "the plot is still that of the run before")
+        events.close()
+
+
 def hostile_text():
     with PageLab() as lab:
         records = [opening(bench=HOSTILE, job=HOSTILE), phase(HOSTILE, HOSTILE),
@@ -118,6 +134,85 @@ def damaged_and_long():
         lab.until("/run/long-1", '<span class="state">settle</span>')
         body = lab.until("/run/bad-1", "cannot be read further")
         check("record 2" in body, "it does not say where")
+
+
+def a_dead_computers_journal():
+    """What a power cut leaves, growing old: nothing is damaged, nothing is of now, and in the end somebody must look."""
+    with PageLab() as lab:
+        lab.write("torn-1", chain(begun()), end=b"\0" * 100000)
+        lab.start()
+        lab.until("/run/torn-1", "14.2500 °C")
+        events, parts = Events(lab, "/events?run=torn-1"), {}
+
+        def until(holds, what):
+            while not parts or not holds():
+                name, told = events.next()
+                check(name == "parts", what)
+                parts.update(told["parts"])
+
+        until(lambda: "readings a second" in parts["journal"], "it has no readings in the last minute")
+        for age_s, holds in ((120, lambda: "readings a second" not in parts["journal"]), (400, lambda: "Silent" in parts["now"])):
+            os.utime(lab.journal("torn-1"), (time.time() - age_s,) * 2)
+            until(holds, f"the page of a journal that is {age_s} s old stays as it was")
+        check("cannot be read" not in parts["now"], "a torn end is taken for damage")
+        text = lab.get("/metrics")[2]
+        check("nightwell_reading_rate_hertz{" not in text, "readings a second that were long ago")
+        check('\nnightwell_journal_unreadable{bench="cold room"} 0\n' in text, "it is called unreadable")
+        events.close()
+
+
+def a_run_that_is_taken_away():
+    with PageLab() as lab:
+        lab.write("cold-1", chain(begun()))
+        lab.write("old-1", chain(begun(utc="2026-11-20T20:15:00.000000Z")))
+        lab.start()
+        lab.until("/run/old-1", "14.2500 °C")
+        events = Events(lab, "/events?run=old-1")
+        events.next()
+        os.rename(os.path.join(lab.runs, "old-1"), os.path.join(lab.folder, "old-1"))
+        try:
+            while True:
+                check(events.next()[0] != "alive", "nothing says that the run is no longer there")
+        except EOFError:
+            pass
+        status, _, body = lab.get("/run/old-1")
+        said = "404 Not Found\nThere is no run of this name in the runs folder, or no longer.\n"
+        check(status == 404 and body == said, f"{status} {body!r}")
+        check(lab.get("/nowhere")[2] == "404 Not Found\n", "what was never a run's address")
+
+
+def a_runs_folder_that_cannot_be_read():
+    with PageLab() as lab:
+        lab.start()
+        events, away = Events(lab), lab.runs + "-away"
+        check(list(events.next()[1]["parts"]) == ["benches"], "more parts than there are")
+        for known in ("no run", "a run"):
+            os.rename(lab.runs, away)
+            text = ""
+            while "The runs folder cannot be read" not in text:
+                name, told = events.next()
+                check(name == "parts", f"{known}: nothing says that the folder is not there")
+                text = told["parts"].get("folder", "")
+            check("No such file or directory" in text, f"it does not say why: {text}")
+            check(told["order"][0] == "folder", f"it does not stand first: {told['order']}")
+            for address in ("/", "/run/cold-1") if known == "a run" else ("/",):
+                body = lab.get(address)[2]
+                parts = len(told["order"]) - (address != "/")
+                check(text in body and body.count("<section") == parts, f"{address} is another page than what follows")
+                check("There is no run here yet" not in body, f"{address} says of the folder what nobody knows")
+                check(("14.2500 °C" in body) == (known == "a run"), f"{address}, {known}: {body}")
+            families = lab.get("/metrics")[2]
+            check("\nnightwell_relay_runs_unreadable 1\n" in families, "no metric of it")
+            check(('\nnightwell_run_open{bench="cold room"} 1\n' in families) == (known == "a run"), "what was known is forgotten")
+            os.rename(away, lab.runs)
+            while "folder" in told["order"]:
+                name, told = events.next()
+                check(name == "parts", f"{known}: nothing says that the folder is there again")
+            check("\nnightwell_relay_runs_unreadable 0\n" in lab.get("/metrics")[2], "the metric stays")
+            if known == "no run":
+                lab.write("cold-1", chain(begun()))
+                lab.until("/", "14.2500 °C")
+        events.close()
 
 
 def streams_have_a_limit():
@@ -169,4 +264,5 @@ def promtool(text):
     check(done.returncode == 0 and not done.stdout + done.stderr, f"promtool: {done.stdout}{done.stderr}")
 
 
-run_tests([pages, who_may, requests_that_are_refused, growing, hostile_text, damaged_and_long, streams_have_a_limit, metrics])
+run_tests([pages, who_may, requests_that_are_refused, growing, another_run_begins, hostile_text, damaged_and_long,
+           a_dead_computers_journal, a_run_that_is_taken_away, a_runs_folder_that_cannot_be_read, streams_have_a_limit, metrics])

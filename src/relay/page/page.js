@@ -47,10 +47,29 @@
     announce(contact.textContent);
   }
 
-  function show(parts) {
+  function miss() {
+    say("This run is no longer in the runs folder: what stands here is old", true);
+    announce(contact.textContent);
+  }
+
+  // Contact may be lost, or only the run: the page's own address tells.
+  function ask() {
+    const before = heard;
+    const unless = (told) => { if (heard === before) told(); };
+    fetch(location.pathname, { method: "HEAD", cache: "no-store" })
+      .then((answer) => unless(answer.status === 404 ? miss : lose), () => unless(lose));
+  }
+
+  // A run may begin, or go, while the page is open.
+  function arrange(order) {
+    if ([...main.children].map((section) => section.id).join() === order.join()) return;
+    main.replaceChildren(...order.map((id) => document.getElementById(id) || Object.assign(document.createElement("section"), { id })));
+  }
+
+  function show(order, parts) {
+    arrange(order);
     for (const [id, html] of Object.entries(parts)) {
       const section = document.getElementById(id);
-      if (!section) continue;
       const open = section.querySelector("details[open]") !== null;
       section.innerHTML = html;
       const details = section.querySelector("details");
@@ -59,8 +78,8 @@
     }
     const plain = (selector) => (document.querySelector(selector)?.textContent || "").trim().replace(/\s+/g, " ");
     const state = [plain("h1 .state"), plain("h1 small")].filter(Boolean).join(", ");
-    if (state) document.title = state + ", " + plain(".where b");
-    announce((state + ". " + plain("#calls")).trim());
+    document.title = state ? state + ", " + plain(".where b") : "no run yet";
+    announce([plain("#folder"), state && state + ".", plain("#calls")].filter(Boolean).join(" "));
   }
 
   function connect() {
@@ -68,11 +87,11 @@
     source = new EventSource(main.dataset.events);
     source.addEventListener("parts", (event) => {
       const told = JSON.parse(event.data);
-      show(told.parts);
+      show(told.order, told.parts);
       hear(told.utc);
     });
     source.addEventListener("alive", (event) => hear(JSON.parse(event.data).utc));
-    source.addEventListener("error", lose);
+    source.addEventListener("error", ask);
   }
 
   function watch() {
