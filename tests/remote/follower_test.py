@@ -183,6 +183,31 @@ def private_keys_are_their_owners_alone():
         check("chmod 600" in lab.err, lab.err)
 
 
+def a_replaced_file_keeps_mode_and_owner():
+    """A relay that another user runs must be able to read them after root has added a follower with a careful umask."""
+    with Lab() as lab:
+        os.chmod(f"{lab.relay}/relay.json", 0o640)
+        if os.geteuid() == 0:
+            os.chown(f"{lab.relay}/relay.json", 65534, 65533)
+            os.chown(f"{lab.relay}/relay.pem", 0, 65533)
+
+        def facts():
+            found = [os.stat(f"{lab.relay}/{name}") for name in ("relay.json", "relay.pem")]
+            return [(oct(one.st_mode), one.st_uid, one.st_gid) for one in found]
+        before = facts()
+        for mask in (0o027, 0o077):
+            lab.call("keys", "follower", lab.relay, "berta", umask=mask)
+            check(facts() == before, f"a follower added: {facts()}, not {before}")
+            lab.call("keys", "remove", lab.relay, "berta", umask=mask)
+            check(facts() == before, f"a follower removed: {facts()}, not {before}")
+            os.remove(f"{lab.relay}/berta.pem")
+            lab.call("keys", "relay", lab.relay, "--renew", umask=mask)
+            check(facts() == before, f"renewed: {facts()}, not {before}")
+        os.remove(f"{lab.relay}/relay.pem")
+        lab.call("keys", "relay", lab.relay, "--renew", "--host", "localhost", umask=0o077)
+        check(os.stat(f"{lab.relay}/relay.pem").st_mode & 0o777 == 0o644, "and a new one is as keys relay makes it")
+
+
 def nothing_is_overwritten():
     with Lab() as lab:
         before = {name: open(f"{lab.relay}/{name}", "rb").read() for name in os.listdir(lab.relay)}
@@ -576,7 +601,7 @@ def the_labs_relay_and_this_follower_understand_each_other():
 
 
 TESTS = [openssl_takes_the_certificates_for_their_purpose_alone, another_library_reads_the_same_in_them,
-         private_keys_are_their_owners_alone, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
+         private_keys_are_their_owners_alone, a_replaced_file_keeps_mode_and_owner, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
          a_browsers_file_opens_with_the_password_that_was_shown, cut_off_again_and_again_the_copy_is_the_journal,
          a_copy_goes_on_where_it_was_cut, another_history_is_told_and_leaves_the_copy,
          a_journal_cut_within_one_line_is_another_history_too, only_the_labs_relay_is_believed,
