@@ -294,6 +294,21 @@ def a_copy_goes_on_where_it_was_cut():
         check("unfinished line" in lab.err, lab.err)
 
 
+def a_copy_that_is_removed_while_it_is_kept_is_told():
+    lines = words_of(10)
+    with Lab() as lab:
+        def removed(tls, request):
+            tls.sendall(hello(RUN, 0) + text(lines[:5]))
+            path = f"{lab.copies}/{RUN}/journal.ndjson"
+            while not os.path.exists(path) or lab.copy().count(b"\n") < 5:
+                time.sleep(0.01)
+            shutil.rmtree(f"{lab.copies}/{RUN}")
+            tls.sendall(text(lines[5:]) + head(lines, sha256) + end(True))
+        with FakeRelay(lab.relay, [removed]) as relay:
+            lab.tail(relay, "--follow", "--copy", lab.copies, expect=2)
+        check("keeping a copy" in lab.err and "removed or moved away" in lab.err, lab.err)
+
+
 def another_history_is_told_and_leaves_the_copy():
     lines, other = words_of(10, closed=False), chain(night("open", [note("other words") for _ in range(12)]))
     with Lab() as lab:
@@ -603,7 +618,8 @@ def the_labs_relay_and_this_follower_understand_each_other():
 TESTS = [openssl_takes_the_certificates_for_their_purpose_alone, another_library_reads_the_same_in_them,
          private_keys_are_their_owners_alone, a_replaced_file_keeps_mode_and_owner, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
          a_browsers_file_opens_with_the_password_that_was_shown, cut_off_again_and_again_the_copy_is_the_journal,
-         a_copy_goes_on_where_it_was_cut, another_history_is_told_and_leaves_the_copy,
+         a_copy_goes_on_where_it_was_cut, a_copy_that_is_removed_while_it_is_kept_is_told,
+         another_history_is_told_and_leaves_the_copy,
          a_journal_cut_within_one_line_is_another_history_too, only_the_labs_relay_is_believed,
          a_host_that_the_certificate_does_not_name_is_refused, an_expired_certificate_is_told_before_anything_is_sent,
          once_it_is_met_a_relay_whose_clock_is_wrong_is_tried_again, at_the_first_meeting_a_relay_whose_clock_is_wrong_is_final,
