@@ -209,6 +209,25 @@ TEST_CASE("tail: text for people, exact bytes for programs") {
   CHECK(run(folder.path(), {"tail", path, "--follow"}).out == text.out);
 }
 
+TEST_CASE("the word behind --kind's is the journal") {
+  Folder folder;
+  const Path path = write_journal(folder.path() / "journal.ndjson", "finished");
+  write_journal(folder.path() / "state" / "runs" / "run-1" / "journal.ndjson", "");
+  for (const auto& arguments : {std::vector<std::string>{"tail", "--raw", "--kind", "note", path},
+                                {"tail", "--raw", "--kind", "note,opened", path},
+                                {"tail", "--raw", "--kind", "note", "--kind", "opened", path}}) {
+    const Outcome kind = run(folder.path(), arguments);
+    CHECK(kind.exit == 0);
+    CHECK(holds(kind.out, "odd"));
+    CHECK_FALSE(holds(kind.out, "phase"));
+    CHECK(kind.err.empty());
+  }
+  CHECK(holds(run(folder.path(), {"tail", "--kind", "note", "run-1"}).out, "odd"));
+  const Outcome missing = run(folder.path(), {"tail", "--kind", "note", "run-2"});
+  CHECK(missing.exit == 2);
+  CHECK(holds(missing.err, "run-2"));
+}
+
 TEST_CASE("tail: a torn end is said, damage stops it") {
   Folder folder;
   const Path path = write_journal(folder.path() / "journal.ndjson", "");

@@ -129,6 +129,7 @@ void add_tail(CLI::App& program, Context& context) {
       ->type_name("KIND")
       ->delimiter(',')
       ->expected(1)
+      ->allow_extra_args(false)  // the next word is not the option's
       ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
   command->add_flag("--raw", choice.raw, "the exact bytes of the records");
   command->add_flag("--local", choice.local, "times in this computer's zone");
