@@ -259,3 +259,22 @@ TEST_CASE("tail --follow shows records as they come") {
   CHECK(terminal.read_until("finished"));
   CHECK(terminal.finish() == 0);
 }
+
+TEST_CASE("tail --follow tells of a journal that gains nothing, once, and that it goes on") {
+  Folder folder;
+  const Path path = folder.path() / "journal.ndjson";
+  auto writer = nightwell::journal::Writer::create(path);
+  REQUIRE(writer.ok());
+  const nightwell::journal::Stamp stamp{"2026-11-25T20:15:00.000000Z", {}};
+  REQUIRE(writer.value().append("note", {{"text", "first"}}, stamp).ok());
+  OnTerminal terminal(folder.path(), {"tail", path, "--follow", "--silence", "0.2"});
+  REQUIRE(terminal.read_until("no record for 0 s in " + path.string() + ": the daemon may be dead"));
+  REQUIRE(writer.value().append("note", {{"text", "second"}}, stamp).ok());
+  REQUIRE(terminal.read_until("records come again, after"));
+  REQUIRE(terminal.read_until("second"));
+  // Told anew each time.
+  REQUIRE(terminal.read_until("no record for"));
+  REQUIRE(writer.value().append("closing", {{"ending", "finished"}, {"why", ""}}, stamp).ok());
+  CHECK(terminal.read_until("finished"));
+  CHECK(terminal.finish() == 0);
+}
