@@ -309,6 +309,26 @@ def a_copy_that_is_removed_while_it_is_kept_is_told():
         check("keeping a copy" in lab.err and "removed or moved away" in lab.err, lab.err)
 
 
+def what_is_said_to_nobody_is_not_in_the_copy():
+    """With standard output and error closed the next files that a program opens would be called 1 and 2."""
+    lines = words_of(10)
+    with Lab() as lab:
+        def cut(at):
+            def step(tls, request):
+                start = request["from"]
+                tls.sendall(hello(RUN, start) + text(lines[start:at]))
+            return step
+        with FakeRelay(lab.relay, [cut(3), cut(5), whole(lines)]) as relay:
+            command = [NIGHTWELL, "tail", "--relay", lab.file, "--at", relay.at, "--follow", "--copy", lab.copies]
+            for closed in (">&- 2>&-", "<&- >&- 2>&-", "<&- 2>&-"):
+                shutil.rmtree(lab.copies, ignore_errors=True)
+                relay.script = [cut(3), cut(5), whole(lines)]
+                done = subprocess.run(["/bin/sh", "-c", f"exec \"$@\" {closed}", "sh", *command], timeout=60, check=False,
+                                      stdout=subprocess.DEVNULL)
+                check(done.returncode == 0, f"{closed}: exit {done.returncode}")
+                check(lab.copy() == text(lines), f"{closed}: {lab.copy()[:2000]}")
+
+
 def another_history_is_told_and_leaves_the_copy():
     lines, other = words_of(10, closed=False), chain(night("open", [note("other words") for _ in range(12)]))
     with Lab() as lab:
@@ -619,7 +639,7 @@ TESTS = [openssl_takes_the_certificates_for_their_purpose_alone, another_library
          private_keys_are_their_owners_alone, a_replaced_file_keeps_mode_and_owner, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
          a_browsers_file_opens_with_the_password_that_was_shown, cut_off_again_and_again_the_copy_is_the_journal,
          a_copy_goes_on_where_it_was_cut, a_copy_that_is_removed_while_it_is_kept_is_told,
-         another_history_is_told_and_leaves_the_copy,
+         what_is_said_to_nobody_is_not_in_the_copy, another_history_is_told_and_leaves_the_copy,
          a_journal_cut_within_one_line_is_another_history_too, only_the_labs_relay_is_believed,
          a_host_that_the_certificate_does_not_name_is_refused, an_expired_certificate_is_told_before_anything_is_sent,
          once_it_is_met_a_relay_whose_clock_is_wrong_is_tried_again, at_the_first_meeting_a_relay_whose_clock_is_wrong_is_final,
