@@ -15,7 +15,7 @@ install(TARGETS nightwell_driver EXPORT NightwellTargets ARCHIVE DESTINATION ${C
   INCLUDES DESTINATION ${CMAKE_INSTALL_INCLUDEDIR})
 foreach(folder "" instrument driver)
   file(GLOB headers CONFIGURE_DEPENDS ${CMAKE_SOURCE_DIR}/include/nightwell/${folder}/*.hpp)
-  list(FILTER headers EXCLUDE REGEX "/(folders|driver_program|standard_descriptors)\\.hpp$")  # the programs' own
+  list(FILTER headers EXCLUDE REGEX "/(folders|driver_program)\\.hpp$")  # the programs' own
   install(FILES ${headers} DESTINATION ${CMAKE_INSTALL_INCLUDEDIR}/nightwell/${folder} COMPONENT driver)
 endforeach()
 

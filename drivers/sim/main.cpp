@@ -18,7 +18,7 @@
 
 #include "drivers/sim/bench.hpp"
 #include "drivers/sim/control.hpp"
-#include "nightwell/standard_descriptors.hpp"
+#include "journal/standard_descriptors.hpp"
 
 namespace {
 

@@ -1,6 +1,6 @@
 // The command `nightwell`. The commands themselves are in commands/, listed in commands.hpp.
 #include "cli/program.hpp"
-#include "nightwell/standard_descriptors.hpp"
+#include "journal/standard_descriptors.hpp"
 
 int main(int count, char** arguments) {
   nightwell::open_standard_descriptors();

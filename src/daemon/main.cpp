@@ -13,8 +13,8 @@
 #include "daemon/control_server.hpp"
 #include "daemon/daemon.hpp"
 #include "journal/safe_log.hpp"
+#include "journal/standard_descriptors.hpp"
 #include "nightwell/folders.hpp"
-#include "nightwell/standard_descriptors.hpp"
 
 namespace {
 

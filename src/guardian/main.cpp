@@ -1,7 +1,7 @@
 // nightwell-guardian: the process that alone may heat one source. Started by nightwelld.
 #include "drivers/registry.hpp"
 #include "guardian/run.hpp"
-#include "nightwell/standard_descriptors.hpp"
+#include "journal/standard_descriptors.hpp"
 
 int main() {
   nightwell::open_standard_descriptors();

@@ -8,7 +8,7 @@
 #include <cstdio>
 
 #include "journal/safe_log.hpp"
-#include "nightwell/standard_descriptors.hpp"
+#include "journal/standard_descriptors.hpp"
 #include "relay/config.hpp"
 #include "relay/serve.hpp"
 
