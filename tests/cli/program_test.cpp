@@ -268,13 +268,14 @@ TEST_CASE("tail --follow tells of a journal that gains nothing, once, and that i
   const nightwell::journal::Stamp stamp{"2026-11-25T20:15:00.000000Z", {}};
   REQUIRE(writer.value().append("note", {{"text", "first"}}, stamp).ok());
   OnTerminal terminal(folder.path(), {"tail", path, "--follow", "--silence", "0.2"});
-  REQUIRE(terminal.read_until("no record for 0 s in " + path.string() + ": the daemon may be dead"));
-  REQUIRE(writer.value().append("note", {{"text", "second"}}, stamp).ok());
-  REQUIRE(terminal.read_until("records come again, after"));
-  REQUIRE(terminal.read_until("second"));
+  REQUIRE(terminal.read_on_until("no record for "));
+  REQUIRE(terminal.read_on_until(" s in " + path.string() + ": the daemon may be dead"));
+  REQUIRE(writer.value().append("note", {{"text", "late"}}, stamp).ok());
+  REQUIRE(terminal.read_on_until("records come again, after"));
+  REQUIRE(terminal.read_on_until("late"));
   // Told anew each time.
-  REQUIRE(terminal.read_until("no record for"));
+  REQUIRE(terminal.read_on_until("no record for"));
   REQUIRE(writer.value().append("closing", {{"ending", "finished"}, {"why", ""}}, stamp).ok());
-  CHECK(terminal.read_until("finished"));
+  CHECK(terminal.read_on_until("finished"));
   CHECK(terminal.finish() == 0);
 }
