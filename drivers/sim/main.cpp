@@ -18,6 +18,7 @@
 
 #include "drivers/sim/bench.hpp"
 #include "drivers/sim/control.hpp"
+#include "journal/standard_descriptors.hpp"
 
 namespace {
 
@@ -142,6 +143,7 @@ int parse_and_run(int argc, char** argv) {
 
 // Only a programming error or a lack of memory throws this far.
 int main(int argc, char** argv) {
+  open_standard_descriptors();
   try {
     return parse_and_run(argc, argv);
   } catch (const std::exception& error) {

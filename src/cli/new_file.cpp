@@ -1,6 +1,7 @@
 #include "cli/new_file.hpp"
 
 #include <fcntl.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <cerrno>
@@ -12,6 +13,18 @@ namespace nightwell::cli {
 namespace {
 
 constexpr const char* writing = "writing a file";
+
+// 0, or what went wrong. Owner and group first: a change of them takes bits from the mode.
+int take_after(int file, const struct stat& old) {
+  struct stat own {};
+  if (::fstat(file, &own) != 0) return errno;
+  mode_t mode = old.st_mode & 0777;
+  if (own.st_uid != old.st_uid) (void)!::fchown(file, old.st_uid, static_cast<gid_t>(-1));
+  // What its group might do, another group may not.
+  if (own.st_gid != old.st_gid && ::fchown(file, static_cast<uid_t>(-1), old.st_gid) != 0)
+    mode = (mode & ~static_cast<mode_t>(070)) | ((mode & 07) << 3);
+  return ::fchmod(file, mode) == 0 ? 0 : errno;
+}
 
 }  // namespace
 
@@ -31,12 +44,20 @@ Error NewFile::failed(int number) const {
   return {Errc::storage, writing, journal::system_text(number), path_.string()};
 }
 
-Result<NewFile> NewFile::create(const std::filesystem::path& path) {
+Result<NewFile> NewFile::create(const std::filesystem::path& path, std::optional<mode_t> mode) {
   std::filesystem::path temporary = path;
   temporary += ".part-" + std::to_string(::getpid());
   journal::File file{::open(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, 0644)};
   if (file.fd() < 0) return Error{Errc::storage, writing, journal::system_text(errno), temporary.string()};
-  return NewFile(std::move(file), path, std::move(temporary));
+  NewFile out(std::move(file), path, std::move(temporary));
+  struct stat old {};
+  int number = 0;
+  if (::stat(path.c_str(), &old) == 0 && S_ISREG(old.st_mode))
+    number = take_after(out.file_.fd(), old);
+  else if (mode && ::fchmod(out.file_.fd(), *mode) != 0)
+    number = errno;
+  if (number != 0) return out.failed(number);
+  return out;
 }
 
 Result<void> NewFile::write(std::string_view text) {

@@ -1,10 +1,14 @@
 // A file that appears under its name whole, or not at all.
 //
-// Written under a temporary name beside it, synced, then renamed. What was not put in place is removed again.
+// Written under a temporary name beside it, synced, then renamed. What was not put in place is removed again. Where it takes a
+// file's place it has that one's mode and, as far as this user may give them, its owner and group.
 // Errors: storage (it cannot be written, the disk is full), bad_input (a file of that name is there, and must stay).
 #pragma once
 
+#include <sys/types.h>
+
 #include <filesystem>
+#include <optional>
 #include <string_view>
 
 #include "journal/file.hpp"
@@ -14,7 +18,8 @@ namespace nightwell::cli {
 
 class NewFile {
  public:
-  static Result<NewFile> create(const std::filesystem::path& path);
+  // `mode`: of a file that takes no other's place, whatever the umask; without it 0644 less the umask.
+  static Result<NewFile> create(const std::filesystem::path& path, std::optional<mode_t> mode = std::nullopt);
   NewFile(NewFile&& other) noexcept;
   NewFile& operator=(NewFile&&) = delete;
   ~NewFile();

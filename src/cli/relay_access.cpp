@@ -63,16 +63,18 @@ void RelayAccess::warn(const std::string& whose, const remote::CertificateFacts&
 
 remote::RelayConnection::Made RelayAccess::connect() {
   const std::time_t now = std::time(nullptr);
-  const auto final = [](std::string text) { return remote::Trouble{remote::Trouble::Kind::final, std::move(text)}; };
+  const auto not_now = [](std::string text) {
+    return remote::Trouble{remote::Trouble::Kind::identity, std::move(text)};
+  };
   if (file_.facts.expired(now))
-    return final("this follower's certificate (" + file_.name + ") expired on " + utc_day_text(file_.facts.until) +
-                 ": ask the lab for a new file (nightwell keys follower)");
+    return not_now("this follower's certificate (" + file_.name + ") expired on " + utc_day_text(file_.facts.until) +
+                   ": ask the lab for a new file (nightwell keys follower)");
   if (file_.facts.from > now)
-    return final("this follower's certificate (" + file_.name + ") is not valid before " +
-                 utc_day_text(file_.facts.from) + ": is the clock of this computer right?");
+    return not_now("this follower's certificate (" + file_.name + ") is not valid before " +
+                   utc_day_text(file_.facts.from) + ": is the clock of this computer right?");
   if (file_.authority_facts.expired(now))
-    return final("the authority in the follower's file expired on " + utc_day_text(file_.authority_facts.until) +
-                 ": the lab must make everything anew (nightwell keys relay)");
+    return not_now("the authority in the follower's file expired on " + utc_day_text(file_.authority_facts.until) +
+                   ": the lab must make everything anew (nightwell keys relay)");
   if (!std::exchange(warned_own_, true)) warn("this follower's certificate (" + shown(file_.name) + ")", file_.facts);
   auto made = remote::RelayConnection::connect(file_, at_, *wait_);
   if (const auto* connection = std::get_if<remote::RelayConnection>(&made);

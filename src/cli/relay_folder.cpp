@@ -45,8 +45,9 @@ Result<void> create_file(const fs::path& path, std::string_view bytes, mode_t mo
   return folder_error(Errc::storage, "making a file", journal::system_text(number), path);
 }
 
+// Whoever runs the relay can read it as before.
 Result<void> replace_file(const fs::path& path, std::string_view bytes) {
-  auto file = NewFile::create(path);
+  auto file = NewFile::create(path, 0644);
   if (!file) return file.error();
   if (auto done = file->write(bytes); !done) return done;
   if (auto done = file->sync(); !done) return done;

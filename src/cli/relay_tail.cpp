@@ -144,14 +144,14 @@ class Tailing {
     take(following_.bytes("", now()));
   }
 
-  // Puts the copy on disk, at most once a second.
+  // Puts the copy on disk, and looks whether it is still there, at most once a second.
   void keep() {
     std::fflush(stdout);
     if (!copy_ || failed_) return;
     const auto written = copy_->write();
     if (!written) return (void)fail(written.error());
     unsynced_ = *written;
-    if (!unsynced_ || now() < synced_ + between_syncs) return;
+    if (now() < synced_ + between_syncs) return;
     if (const auto synced = copy_->sync(); !synced) return (void)fail(synced.error());
     synced_ = now();
     unsynced_ = false;

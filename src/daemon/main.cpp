@@ -13,6 +13,7 @@
 #include "daemon/control_server.hpp"
 #include "daemon/daemon.hpp"
 #include "journal/safe_log.hpp"
+#include "journal/standard_descriptors.hpp"
 #include "nightwell/folders.hpp"
 
 namespace {
@@ -121,6 +122,7 @@ int serve(const Options& options) {
 }  // namespace
 
 int main(int argc, char** argv) {
+  open_standard_descriptors();
   CLI::App app{
       "nightwelld: runs temperature calibrations through the night.\n"
       "Every unattended heater needs its own independent hardware over-temperature cut-out; this program is none."};

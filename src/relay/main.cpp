@@ -8,6 +8,7 @@
 #include <cstdio>
 
 #include "journal/safe_log.hpp"
+#include "journal/standard_descriptors.hpp"
 #include "relay/config.hpp"
 #include "relay/serve.hpp"
 
@@ -20,6 +21,7 @@ constexpr int exit_done = 0, exit_bad_input = 2, exit_refused = 3;
 }  // namespace
 
 int main(int argc, char** argv) {
+  open_standard_descriptors();
   CLI::App app{
       "nightwell-relay: serves the journals of a daemon, read-only, over TLS to followers with certificates.\n"
       "It starts, stops and changes nothing: it only reads the runs folder."};

@@ -93,10 +93,10 @@ void Following::take_record(std::string_view line, Instant now, Happenings& out)
     return end(Outcome::changed, "record " + std::to_string(n) + " does not carry on from record " +
                                      std::to_string(n - 1) + " as it was shown before");
   if (const auto accepted = check_.accept(line); !accepted) return end(Outcome::damaged, accepted.error().detail);
+  went_well(out);
   if (std::exchange(silent_, false))
     out.push_back(News{"records come again, after " + seconds_text(now - last_record_)});
   last_record_ = now;
-  went_well();
   out.push_back(NewRecord{line});
 }
 
@@ -124,10 +124,8 @@ void Following::take(const Hello& hello, Instant now, Happenings& out) {
         "records from " + std::to_string(hello.from) + " on, and " + std::to_string(check_.lines()) + " was asked for",
         now, out);
   greeted_ = true;
-  if (std::exchange(down_, false))
-    out.push_back(News{"the line to the relay is up again, after " + seconds_text(now - lost_at_) +
-                       "; it goes on at record " + std::to_string(hello.from)});
-  told_.clear();
+  up_again_ = "the line to the relay is up again, after " + seconds_text(now - lost_at_) + "; it goes on at record " +
+              std::to_string(hello.from);
   if (std::exchange(met_, true)) return;
   last_record_ = now;
   wanted_.run = hello.run;
@@ -146,14 +144,15 @@ void Following::take(const Head& head, std::string_view line, Happenings& out) {
 // A relay that says this has nothing else to say: all that the journal holds is here.
 void Following::take(const Idle& idle, Instant now, Happenings& out) {
   if (state_ != State::connected) return;
-  went_well();
+  went_well(out);
   if (wanted_.silence == Duration{0} || silent_ || check_.complete() || now - last_record_ < wanted_.silence) return;
   silent_ = true;
   out.push_back(News{"no record for " + seconds_text(now - last_record_) + ", and the relay is there (its clock: " +
                      idle.utc + "): the daemon may be dead; look after the run"});
 }
 
-void Following::take(const End& last, Happenings&) {
+void Following::take(const End& last, Happenings& out) {
+  went_well(out);
   if (last.closed && !check_.closed())
     return end(Outcome::damaged, "the relay says that the journal is closed, and no closing record came");
   end(Outcome::done, last.closed && !check_.complete() ? "the journal is closed, but its seal is missing" : "");
@@ -176,8 +175,10 @@ void Following::take(const ErrorLine& error, Instant now, Happenings& out) {
   end(outcome_of(error.code), std::move(text));
 }
 
-void Following::went_well() {
+void Following::went_well(Happenings& out) {
   failures_ = 0;
+  if (!told_.empty()) out.push_back(News{std::move(up_again_)});
+  told_.clear();
 }
 
 void Following::garbled(std::string what, Instant now, Happenings& out) {
@@ -188,18 +189,17 @@ void Following::garbled(std::string what, Instant now, Happenings& out) {
 Happenings Following::lost(const Trouble& trouble, Instant now) {
   Happenings out;
   if (state_ == State::ended) return out;
-  const bool was_up = state_ == State::connected && greeted_;
   state_ = State::waiting;
   const bool final = trouble.kind == Trouble::Kind::final || (trouble.kind == Trouble::Kind::identity && !met_);
   if (final || !wanted_.follow) {
     end(trouble.kind == Trouble::Kind::passing ? Outcome::unreachable : Outcome::refused, trouble.text);
     return out;
   }
-  if (was_up || !down_) lost_at_ = now;
+  const bool known = !told_.empty();
+  if (!known) lost_at_ = now;
   next_try_ = now + pause();
   if (told_.size() >= most_told || std::find(told_.begin(), told_.end(), trouble.text) != told_.end()) return out;
   told_.push_back(trouble.text);
-  const bool known = std::exchange(down_, true);
   out.push_back(News{(known ? "still no line to the relay: " : "no line to the relay: ") + trouble.text +
                      (known ? "" : "; trying again until it is there")});
   return out;

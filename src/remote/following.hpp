@@ -12,7 +12,7 @@
 //     another, or a relay that says so: another history than was shown before (Outcome::changed), whatever was wished.
 //   - a relay that says nothing for 45 s is gone, though the line may look alive.
 //   - where it keeps trying: 1 s, 2 s, 4 s … 30 s, each shortened by up to a half at random, from 1 s again after a line that gave
-//     something; each reason is told once until the line is back.
+//     something; each reason is told once until the line has given something again.
 //   - nothing is asked for twice: the next request names the record behind the last whole one, and its hash.
 #pragma once
 
@@ -45,7 +45,8 @@ struct Wanted {
 struct Trouble {
   enum class Kind {
     passing,  // may be better next time
-    identity,  // who answers cannot prove to be the relay: final at the first contact, passing after it (a foreign network)
+    identity,  // a certificate is refused, the relay's or ours, which a wrong clock and a foreign network bring about too: final
+               // at the first contact, passing after it
     final,  // trying again is no use
   };
   Kind kind = Kind::passing;
@@ -113,7 +114,7 @@ class Following {
   void take(const ErrorLine& error, Instant now, Happenings& out);
   void take(const Idle& idle, Instant now, Happenings& out);
   void garbled(std::string what, Instant now, Happenings& out);
-  void went_well();
+  void went_well(Happenings& out);
   void end(Outcome outcome, std::string reason);
   Duration pause();
 
@@ -128,9 +129,11 @@ class Following {
   bool greeted_ = false;  // a hello has come on this line
   bool met_ = false;      // and on any
   bool silent_ = false;   // and it has been told
-  bool down_ = false;     // the line, and it has been told
   int failures_ = 0;      // in a row
+  // Why there is no line, as told since it last gave something; what to say when it does. A relay that greets and then fails is
+  // no line either.
   std::vector<std::string> told_;
+  std::string up_again_;
   std::minstd_rand random_;
 };
 

@@ -16,6 +16,7 @@
 #include <cerrno>
 #include <chrono>
 #include <mutex>
+#include <optional>
 #include <thread>
 #include <utility>
 
@@ -229,20 +230,25 @@ int check_relay(int sound, X509_STORE_CTX* chain) {
   return 0;
 }
 
-// The alerts by which a server tells that it does not want this certificate (RFC 8446 section 6.2).
-std::string refused_by_alert(int alert) {
+// The alerts by which a server tells that it does not want this certificate (RFC 8446 section 6.2). A relay whose clock has lost
+// the year sends two of them.
+std::optional<Trouble> refused_by_alert(int alert) {
   switch (alert) {
     case SSL_AD_BAD_CERTIFICATE:
     case SSL_AD_ACCESS_DENIED:
-      return "the relay does not let this certificate in: its key is not on the relay's allow-list (or the relay's "
-             "clock is far behind)";
-    case SSL_AD_CERTIFICATE_EXPIRED: return "the relay says that this certificate is not valid now";
-    case SSL_AD_CERTIFICATE_REVOKED: return "the relay says that this certificate was revoked";
-    case SSL_AD_UNKNOWN_CA: return "the relay does not know the authority that issued this certificate";
+      return Trouble{Kind::identity,
+                     "the relay does not let this certificate in: its key is not on the relay's allow-list (or the "
+                     "relay's clock is far behind)"};
+    case SSL_AD_CERTIFICATE_EXPIRED:
+      return Trouble{Kind::identity,
+                     "the relay says that this certificate is not valid now (or the relay's clock is wrong)"};
+    case SSL_AD_CERTIFICATE_REVOKED: return Trouble{Kind::final, "the relay says that this certificate was revoked"};
+    case SSL_AD_UNKNOWN_CA:
+      return Trouble{Kind::final, "the relay does not know the authority that issued this certificate"};
     case SSL_AD_CERTIFICATE_REQUIRED:
     case SSL_AD_UNSUPPORTED_CERTIFICATE:
-    case SSL_AD_CERTIFICATE_UNKNOWN: return "the relay refuses this certificate";
-    default: return "";
+    case SSL_AD_CERTIFICATE_UNKNOWN: return Trouble{Kind::final, "the relay refuses this certificate"};
+    default: return std::nullopt;
   }
 }
 
@@ -267,8 +273,8 @@ struct RelayConnection::State {
     if (!identity.wrong.empty())
       return {Kind::identity, where + " cannot prove to be the relay, its certificate is refused: " + identity.wrong};
     constexpr int first_alert = SSL_AD_REASON_OFFSET;
-    if (const auto refused = reason >= first_alert ? refused_by_alert(reason - first_alert) : ""; !refused.empty())
-      return {Kind::final, refused};
+    if (const auto refused = reason >= first_alert ? refused_by_alert(reason - first_alert) : std::nullopt)
+      return *refused;
     if (error == 0 || reason == SSL_R_UNEXPECTED_EOF_WHILE_READING) return {Kind::passing, where + " closed the line"};
     const char* words = ERR_reason_error_string(error);
     return {Kind::passing, where + ": " + doing + ": " + (words ? words : "TLS failed")};

@@ -2,6 +2,7 @@
 
 #include <fcntl.h>
 #include <sys/file.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -65,6 +66,20 @@ Result<void> sync_folder(const fs::path& path) {
   return {};
 }
 
+// A file that was removed takes all that is written, and nobody will find it.
+Result<void> still_in_place(const journal::File& file, const fs::path& path) {
+  struct stat held {
+  }, there{};
+  if (::fstat(file.fd(), &held) != 0) return copy_failed(path, journal::system_text(errno));
+  if (::lstat(path.c_str(), &there) != 0)
+    return copy_failed(path, errno == ENOENT || errno == ENOTDIR
+                                 ? "it was removed or moved away while it was kept: call tail again for a new one"
+                                 : journal::system_text(errno));
+  if (held.st_dev != there.st_dev || held.st_ino != there.st_ino)
+    return copy_failed(path, "another file stands in its place, put there while it was kept: look what it is");
+  return {};
+}
+
 }  // namespace
 
 Result<RunCopy> RunCopy::open(const fs::path& folder, const std::string& run,
@@ -120,6 +135,8 @@ Result<bool> RunCopy::write() {
 }
 
 Result<void> RunCopy::sync() {
+  if (auto there = still_in_place(journal_, path_); !there) return there;
+  if (auto there = still_in_place(heads_, path_.parent_path() / "heads.ndjson"); !there) return there;
   if (!unsynced_) return {};
   if (::fdatasync(journal_.fd()) != 0 || ::fdatasync(heads_.fd()) != 0)
     return copy_failed(path_, journal::system_text(errno));

@@ -39,7 +39,8 @@ class RunCopy {
   void append_head(std::string_view line);
   // To the files; true where there is something that sync() has not yet put on disk.
   Result<bool> write();
-  // The journal first: the disk never has a head of records that it does not have.
+  // The journal first: the disk never has a head of records that it does not have. An error too where the files no longer stand
+  // under their names, whether there was anything to sync or not.
   Result<void> sync();
 
  private:

@@ -128,6 +128,14 @@ bool OnTerminal::read_until(const std::string& text) {
   return true;
 }
 
+bool OnTerminal::read_on_until(const std::string& text) {
+  std::size_t at = std::string::npos;
+  while ((at = output_.find(text, found_)) == std::string::npos)
+    if (!read_some()) return false;
+  found_ = at + text.size();
+  return true;
+}
+
 void OnTerminal::type(const std::string& keys) const {
   if (::write(terminal_, keys.data(), keys.size()) != static_cast<ssize_t>(keys.size()))
     throw std::runtime_error("the terminal takes no keys");

@@ -29,6 +29,8 @@ class OnTerminal {
 
   // Reads until the output holds `text` (true) or ends, or a generous deadline has passed (false).
   bool read_until(const std::string& text);
+  // The same, from where the last such call found its text: for texts that may come in one piece.
+  bool read_on_until(const std::string& text);
   void type(const std::string& keys) const;
   void resize(unsigned short columns, unsigned short rows) const;
   // Reads to the end; gives the exit code as above.
@@ -44,6 +46,7 @@ class OnTerminal {
   int terminal_ = -1;
   int other_end_ = -1;  // kept open, so that the settings can be looked at after the program has left
   std::string output_;
+  std::size_t found_ = 0;  // by read_on_until(): the end of it
 };
 
 }  // namespace nightwell::cli_test

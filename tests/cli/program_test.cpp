@@ -209,6 +209,25 @@ TEST_CASE("tail: text for people, exact bytes for programs") {
   CHECK(run(folder.path(), {"tail", path, "--follow"}).out == text.out);
 }
 
+TEST_CASE("the word behind --kind's is the journal") {
+  Folder folder;
+  const Path path = write_journal(folder.path() / "journal.ndjson", "finished");
+  write_journal(folder.path() / "state" / "runs" / "run-1" / "journal.ndjson", "");
+  for (const auto& arguments : {std::vector<std::string>{"tail", "--raw", "--kind", "note", path},
+                                {"tail", "--raw", "--kind", "note,opened", path},
+                                {"tail", "--raw", "--kind", "note", "--kind", "opened", path}}) {
+    const Outcome kind = run(folder.path(), arguments);
+    CHECK(kind.exit == 0);
+    CHECK(holds(kind.out, "odd"));
+    CHECK_FALSE(holds(kind.out, "phase"));
+    CHECK(kind.err.empty());
+  }
+  CHECK(holds(run(folder.path(), {"tail", "--kind", "note", "run-1"}).out, "odd"));
+  const Outcome missing = run(folder.path(), {"tail", "--kind", "note", "run-2"});
+  CHECK(missing.exit == 2);
+  CHECK(holds(missing.err, "run-2"));
+}
+
 TEST_CASE("tail: a torn end is said, damage stops it") {
   Folder folder;
   const Path path = write_journal(folder.path() / "journal.ndjson", "");
@@ -238,5 +257,25 @@ TEST_CASE("tail --follow shows records as they come") {
   REQUIRE(terminal.read_until("second"));
   REQUIRE(writer.value().append("closing", {{"ending", "finished"}, {"why", ""}}, stamp).ok());
   CHECK(terminal.read_until("finished"));
+  CHECK(terminal.finish() == 0);
+}
+
+TEST_CASE("tail --follow tells of a journal that gains nothing, once, and that it goes on") {
+  Folder folder;
+  const Path path = folder.path() / "journal.ndjson";
+  auto writer = nightwell::journal::Writer::create(path);
+  REQUIRE(writer.ok());
+  const nightwell::journal::Stamp stamp{"2026-11-25T20:15:00.000000Z", {}};
+  REQUIRE(writer.value().append("note", {{"text", "first"}}, stamp).ok());
+  OnTerminal terminal(folder.path(), {"tail", path, "--follow", "--silence", "0.2"});
+  REQUIRE(terminal.read_on_until("no record for "));
+  REQUIRE(terminal.read_on_until(" s in " + path.string() + ": the daemon may be dead"));
+  REQUIRE(writer.value().append("note", {{"text", "late"}}, stamp).ok());
+  REQUIRE(terminal.read_on_until("records come again, after"));
+  REQUIRE(terminal.read_on_until("late"));
+  // Told anew each time.
+  REQUIRE(terminal.read_on_until("no record for"));
+  REQUIRE(writer.value().append("closing", {{"ending", "finished"}, {"why", ""}}, stamp).ok());
+  CHECK(terminal.read_on_until("finished"));
   CHECK(terminal.finish() == 0);
 }

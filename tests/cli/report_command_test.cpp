@@ -96,8 +96,11 @@ TEST_CASE("report replaces nothing unless it is told to") {
   CHECK(holds(refused.err, "--force"));
   CHECK(content_of(data) == "mine\n");
   CHECK_FALSE(fs::exists(page));
+  // And then it leaves who may read it as it was.
+  fs::permissions(data, fs::perms::owner_read | fs::perms::owner_write | fs::perms::group_read);
   CHECK(run(folder.path(), {"report", journal, "-o", page, "--force"}).exit == 0);
   CHECK(holds(content_of(data), "reading,"));
+  CHECK(fs::status(data).permissions() == (fs::perms::owner_read | fs::perms::owner_write | fs::perms::group_read));
 }
 
 TEST_CASE("a report of a run that did not finish is made, and exits with 4") {

@@ -267,12 +267,17 @@ def the_examples_do_what_they_say():
                     f"[ -z \"$HOME\" ] || cat \"$HOME/.config/mosquitto_pub\" >{keeper}.secret\nexit 3\n")
         os.chmod(keeper, 0o700)
 
-        def run(name, *arguments):
-            return subprocess.run([f"{SOURCE}/demo/hooks/{name}", *arguments], input=record, text=True, timeout=60, cwd="/",
-                                  capture_output=True,
-                                  env={"PATH": "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin", "LANG": "C.UTF-8",
-                                       "NIGHTWELL_HOOK": name, "NIGHTWELL_EVENT": "parked", "NIGHTWELL_RUN": "night-1",
-                                       "NIGHTWELL_BENCH": "cold/st\u00f6re #1", "NIGHTWELL_JOURNAL": "/somewhere/journal.ndjson"})
+        def command(name, *arguments):
+            return [f"{SOURCE}/demo/hooks/{name}", *arguments]
+
+        def environment(name, **more):
+            return {"PATH": "/usr/local/sbin:/usr/local/bin:/usr/sbin:/usr/bin:/sbin:/bin", "LANG": "C.UTF-8",
+                    "NIGHTWELL_HOOK": name, "NIGHTWELL_EVENT": "parked", "NIGHTWELL_RUN": "night-1",
+                    "NIGHTWELL_BENCH": "cold/st\u00f6re #1", "NIGHTWELL_JOURNAL": "/somewhere/journal.ndjson", **more}
+
+        def run(name, *arguments, **more):
+            return subprocess.run(command(name, *arguments), input=record, text=True, timeout=60, cwd="/", capture_output=True,
+                                  env=environment(name, **more))
 
         def kept(what):
             with open(f"{keeper}.{what}") as f:
@@ -288,6 +293,15 @@ def the_examples_do_what_they_say():
         check("why: scanner-a: Bcc: all@example.org .  [2J" in body and "\x1b" not in body and "\u202e" not in body, body)
         check("Record: 812" in body and "Run: night-1" in body, body)
 
+        # With --from nobody asks the name service, which may be dead and take half a minute to say so.
+        with open(os.path.join(lab.folder, "sitecustomize.py"), "w") as f:
+            f.write("import socket, sys\nsocket.getfqdn = lambda *_: sys.exit('asked for the name')\n")
+        asking = {"PYTHONPATH": lab.folder}
+        check(run("mail", "--to", "duty@example.org", "--sendmail", keeper, **asking).stderr == "asked for the name\n", "it does here")
+        done = run("mail", "--to", "duty@example.org", "--from", "lab@example.org", "--sendmail", keeper, **asking)
+        check(done.returncode == 3, f"{done}")
+        check(email.message_from_string(kept("input"), policy=email.policy.default)["From"] == "lab@example.org", kept("input"))
+
         secret = os.path.join(lab.folder, "password")
         with open(secret, "w") as f:
             f.write("sesame\n")
@@ -298,6 +312,22 @@ def the_examples_do_what_they_say():
                             "nightwell/cold%2Fst%C3%B6re%20%231/parked", "-s"], f"{arguments}")
         check(kept("input") == record[:-1], "the record as it is")
         check(kept("secret") == "-u lab\n-P sesame\n", kept("secret"))
+
+        # Nothing of the password stays where the time limit ends it.
+        slow, temporary = os.path.join(lab.folder, "slow"), os.path.join(lab.folder, "temporary")
+        os.makedirs(temporary)
+        with open(slow, "w") as f:
+            f.write(f"#!/bin/sh\necho here >{slow}.here\nexec sleep 1000\n")
+        os.chmod(slow, 0o700)
+        with subprocess.Popen(command("mqtt", "--host", "broker.example.org", "--publish", slow, "--username", "lab",
+                                      "--password-file", secret), stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
+                              stderr=subprocess.PIPE, start_new_session=True, env=environment("mqtt", TMPDIR=temporary)) as hook:
+            wait_for(lambda: os.path.exists(f"{slow}.here"), 60)
+            check(os.listdir(temporary), "it has its folder")
+            os.killpg(hook.pid, signal.SIGTERM)  # as the daemon does
+            said = hook.communicate(timeout=60)[1]
+            check(hook.returncode == 1 and said == b"", f"exit {hook.returncode}: {said}")
+        check(not os.listdir(temporary), f"left behind: {os.listdir(temporary)}")
 
         told = os.path.join(lab.folder, "told.txt")
         for _ in range(2):

@@ -31,7 +31,7 @@ def refusal(code, text):
 class FakeRelay:
     """Answers connection after connection by `script`: functions of (connection, request), the last one again and again."""
 
-    def __init__(self, folder, script, authority=None):
+    def __init__(self, folder, script, authority=None, port=0):
         self.script, self.requests, self.connections = list(script), [], 0
         self.context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         self.context.minimum_version = ssl.TLSVersion.TLSv1_3
@@ -40,7 +40,7 @@ class FakeRelay:
         self.context.load_verify_locations(authority or f"{folder}/authority.pem")
         self.context.verify_mode = ssl.CERT_REQUIRED
         self.context.set_alpn_protocols(["nightwell-relay/1"])
-        self.listener = socket.create_server(("127.0.0.1", 0))
+        self.listener = socket.create_server(("127.0.0.1", port))
         self.at = f"localhost:{self.listener.getsockname()[1]}"
         threading.Thread(target=self.serve, daemon=True).start()
 

@@ -5,14 +5,18 @@ follower_test.py NIGHTWELL [TEST…]. Python 3, python3-cryptography and the `op
 they run side by side, since most of them wait for a pause between two lines.
 """
 import concurrent.futures
+import contextlib
 import datetime
 import json
 import os
 import re
+import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
+import time
 
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -62,9 +66,50 @@ class Lab:
     def tail(self, relay, *arguments, expect=0):
         return self.call("tail", "--relay", self.file, "--at", relay.at, *arguments, expect=expect)
 
+    def tailing(self, relay, *arguments):
+        return Tailing([NIGHTWELL, "tail", "--relay", self.file, "--at", relay.at, "--follow", *arguments])
+
     def copy(self, name="journal.ndjson"):
         with open(f"{self.copies}/{RUN}/{name}", "rb") as f:
             return f.read()
+
+
+class Tailing:
+    """A `tail` that runs on: what it has said on standard error, and how it ended."""
+
+    def __init__(self, arguments):
+        self.process = subprocess.Popen(arguments, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, errors="replace")
+        self.err, self.more, self.ended = "", threading.Condition(), False
+        threading.Thread(target=self.listen, daemon=True).start()
+
+    def listen(self):
+        for line in self.process.stderr:
+            with self.more:
+                self.err += line
+                self.more.notify_all()
+        with self.more:
+            self.ended = True
+            self.more.notify_all()
+
+    def says(self, words):
+        with self.more:
+            self.more.wait_for(lambda: words in self.err or self.ended, 60)
+            check(words in self.err, f"it does not say {words!r}: {self.err}")
+
+    def end(self, *numbers):
+        """Its exit code, after the signals."""
+        for number in numbers:
+            self.process.send_signal(number)
+        try:
+            return self.process.wait(60)
+        finally:
+            self.process.kill()
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        self.end(signal.SIGKILL)
 
 
 def words_of(count, closed=True):
@@ -136,6 +181,31 @@ def private_keys_are_their_owners_alone():
         os.chmod(lab.file, 0o644)
         lab.call("tail", "--relay", lab.file, expect=3)
         check("chmod 600" in lab.err, lab.err)
+
+
+def a_replaced_file_keeps_mode_and_owner():
+    """A relay that another user runs must be able to read them after root has added a follower with a careful umask."""
+    with Lab() as lab:
+        os.chmod(f"{lab.relay}/relay.json", 0o640)
+        if os.geteuid() == 0:
+            os.chown(f"{lab.relay}/relay.json", 65534, 65533)
+            os.chown(f"{lab.relay}/relay.pem", 0, 65533)
+
+        def facts():
+            found = [os.stat(f"{lab.relay}/{name}") for name in ("relay.json", "relay.pem")]
+            return [(oct(one.st_mode), one.st_uid, one.st_gid) for one in found]
+        before = facts()
+        for mask in (0o027, 0o077):
+            lab.call("keys", "follower", lab.relay, "berta", umask=mask)
+            check(facts() == before, f"a follower added: {facts()}, not {before}")
+            lab.call("keys", "remove", lab.relay, "berta", umask=mask)
+            check(facts() == before, f"a follower removed: {facts()}, not {before}")
+            os.remove(f"{lab.relay}/berta.pem")
+            lab.call("keys", "relay", lab.relay, "--renew", umask=mask)
+            check(facts() == before, f"renewed: {facts()}, not {before}")
+        os.remove(f"{lab.relay}/relay.pem")
+        lab.call("keys", "relay", lab.relay, "--renew", "--host", "localhost", umask=0o077)
+        check(os.stat(f"{lab.relay}/relay.pem").st_mode & 0o777 == 0o644, "and a new one is as keys relay makes it")
 
 
 def nothing_is_overwritten():
@@ -224,6 +294,41 @@ def a_copy_goes_on_where_it_was_cut():
         check("unfinished line" in lab.err, lab.err)
 
 
+def a_copy_that_is_removed_while_it_is_kept_is_told():
+    lines = words_of(10)
+    with Lab() as lab:
+        def removed(tls, request):
+            tls.sendall(hello(RUN, 0) + text(lines[:5]))
+            path = f"{lab.copies}/{RUN}/journal.ndjson"
+            while not os.path.exists(path) or lab.copy().count(b"\n") < 5:
+                time.sleep(0.01)
+            shutil.rmtree(f"{lab.copies}/{RUN}")
+            tls.sendall(text(lines[5:]) + head(lines, sha256) + end(True))
+        with FakeRelay(lab.relay, [removed]) as relay:
+            lab.tail(relay, "--follow", "--copy", lab.copies, expect=2)
+        check("keeping a copy" in lab.err and "removed or moved away" in lab.err, lab.err)
+
+
+def what_is_said_to_nobody_is_not_in_the_copy():
+    """With standard output and error closed the next files that a program opens would be called 1 and 2."""
+    lines = words_of(10)
+    with Lab() as lab:
+        def cut(at):
+            def step(tls, request):
+                start = request["from"]
+                tls.sendall(hello(RUN, start) + text(lines[start:at]))
+            return step
+        with FakeRelay(lab.relay, [cut(3), cut(5), whole(lines)]) as relay:
+            command = [NIGHTWELL, "tail", "--relay", lab.file, "--at", relay.at, "--follow", "--copy", lab.copies]
+            for closed in (">&- 2>&-", "<&- >&- 2>&-", "<&- 2>&-"):
+                shutil.rmtree(lab.copies, ignore_errors=True)
+                relay.script = [cut(3), cut(5), whole(lines)]
+                done = subprocess.run(["/bin/sh", "-c", f"exec \"$@\" {closed}", "sh", *command], timeout=60, check=False,
+                                      stdout=subprocess.DEVNULL)
+                check(done.returncode == 0, f"{closed}: exit {done.returncode}")
+                check(lab.copy() == text(lines), f"{closed}: {lab.copy()[:2000]}")
+
+
 def another_history_is_told_and_leaves_the_copy():
     lines, other = words_of(10, closed=False), chain(night("open", [note("other words") for _ in range(12)]))
     with Lab() as lab:
@@ -279,19 +384,17 @@ def a_host_that_the_certificate_does_not_name_is_refused():
         check("it is for other.example.org, not for lab.example.org, localhost" in lab.err, lab.err)
 
 
-def expired(lab, days_ago):
-    """The follower's file with a certificate that ended so long ago."""
+def valid(lab, begin, until):
+    """The follower's file with a certificate that is valid then."""
     with open(f"{lab.relay}/authority.key", "rb") as f:
         authority_key = serialization.load_pem_private_key(f.read(), None)
     with open(f"{lab.relay}/authority.pem", "rb") as f:
         authority_pem = f.read()
     authority = x509.load_pem_x509_certificate(authority_pem)
     key = ec.generate_private_key(ec.SECP256R1())
-    now = datetime.datetime.utcnow()
     own_certificate = (x509.CertificateBuilder().subject_name(x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "anna")]))
                        .issuer_name(authority.subject).public_key(key.public_key()).serial_number(7)
-                       .not_valid_before(now - datetime.timedelta(days=days_ago + 1))
-                       .not_valid_after(now - datetime.timedelta(days=days_ago))
+                       .not_valid_before(begin).not_valid_after(until)
                        .sign(authority_key, hashes.SHA256()))
     with open(lab.file, "wb") as f:
         f.write(b"nightwell follower: anna\nrelay: localhost:7440\n" + key.private_bytes(
@@ -301,10 +404,75 @@ def expired(lab, days_ago):
 
 def an_expired_certificate_is_told_before_anything_is_sent():
     with Lab() as lab, FakeRelay(lab.relay, [whole(words_of(3))]) as relay:
-        expired(lab, days_ago=3)
+        now = datetime.datetime.utcnow()
+        valid(lab, now - datetime.timedelta(days=4), now - datetime.timedelta(days=3))
         lab.tail(relay, "--follow", expect=3)
         check("expired on" in lab.err and "ask the lab" in lab.err, lab.err)
         check(relay.connections == 0, "nobody was called")
+
+
+@contextlib.contextmanager
+def relay_with_another_clock(lab, port, clock):
+    """OpenSSL's own server in its place: it is told by which time to judge certificates."""
+    process = subprocess.Popen(
+        ["openssl", "s_server", "-accept", f"127.0.0.1:{port}", "-cert", f"{lab.relay}/relay.pem", "-key",
+         f"{lab.relay}/relay.key", "-CAfile", f"{lab.relay}/authority.pem", "-Verify", "2", "-verify_return_error", "-attime",
+         f"{clock}", "-tls1_3", "-alpn", "nightwell-relay/1", "-quiet"],
+        stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        yield
+    finally:
+        process.kill()
+        process.wait(20)
+
+
+CLOCKS = ((4_000_000_000, "is not valid now"), (1_000_000_000, "clock is far behind"))
+
+
+def once_it_is_met_a_relay_whose_clock_is_wrong_is_tried_again():
+    lines = words_of(5)
+    with Lab() as lab:
+        def hangs_up(tls, request):
+            start = request["from"]
+            tls.sendall(hello(RUN, start) + text(lines[start:3]))
+        with FakeRelay(lab.relay, [hangs_up]) as relay:
+            tail = lab.tailing(relay, "--copy", lab.copies)
+            tail.says("no line to the relay")
+        port = int(relay.at.rpartition(":")[2])
+        with tail:
+            for clock, words in CLOCKS:
+                with relay_with_another_clock(lab, port, clock):
+                    tail.says(words)
+            with FakeRelay(lab.relay, [whole(lines)], port=port):
+                check(tail.end() == 0, f"it goes on where the clock is right again: {tail.err}")
+        check(lab.copy() == text(lines), "and nothing is missing")
+
+
+def at_the_first_meeting_a_relay_whose_clock_is_wrong_is_final():
+    with Lab() as lab, FakeRelay(lab.relay, [whole(words_of(3))]) as relay:
+        pass  # its port is free now
+    with Lab() as lab:
+        for clock, words in CLOCKS:
+            with relay_with_another_clock(lab, int(relay.at.rpartition(":")[2]), clock):
+                lab.tail(relay, "--follow", expect=3)
+            check(words in lab.err, lab.err)
+
+
+def once_it_is_met_a_certificate_that_runs_out_is_no_end():
+    lines = words_of(5, closed=False)
+    with Lab() as lab:
+        now = datetime.datetime.utcnow()
+        until = now + datetime.timedelta(seconds=4)
+        valid(lab, now - datetime.timedelta(days=1), until)
+
+        def until_it_runs_out(tls, request):
+            tls.sendall(hello(RUN, 0) + text(lines))
+            while datetime.datetime.utcnow() <= until + datetime.timedelta(seconds=1):
+                time.sleep(0.05)
+        with FakeRelay(lab.relay, [until_it_runs_out]) as relay, lab.tailing(relay) as tail:
+            tail.says("expired on")
+            check("trying again" in tail.err, tail.err)
+            check(tail.end(signal.SIGTERM) == 0, f"somebody asked it to leave: {tail.err}")
 
 
 def certificates_near_their_end_are_told():
@@ -468,12 +636,14 @@ def the_labs_relay_and_this_follower_understand_each_other():
 
 
 TESTS = [openssl_takes_the_certificates_for_their_purpose_alone, another_library_reads_the_same_in_them,
-         private_keys_are_their_owners_alone, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
+         private_keys_are_their_owners_alone, a_replaced_file_keeps_mode_and_owner, nothing_is_overwritten, a_follower_comes_and_goes_and_the_relay_is_renewed,
          a_browsers_file_opens_with_the_password_that_was_shown, cut_off_again_and_again_the_copy_is_the_journal,
-         a_copy_goes_on_where_it_was_cut, another_history_is_told_and_leaves_the_copy,
+         a_copy_goes_on_where_it_was_cut, a_copy_that_is_removed_while_it_is_kept_is_told,
+         what_is_said_to_nobody_is_not_in_the_copy, another_history_is_told_and_leaves_the_copy,
          a_journal_cut_within_one_line_is_another_history_too, only_the_labs_relay_is_believed,
          a_host_that_the_certificate_does_not_name_is_refused, an_expired_certificate_is_told_before_anything_is_sent,
-         certificates_near_their_end_are_told, a_relay_that_does_not_let_us_in_says_why, what_is_no_relay_is_no_relay,
+         once_it_is_met_a_relay_whose_clock_is_wrong_is_tried_again, at_the_first_meeting_a_relay_whose_clock_is_wrong_is_final,
+         once_it_is_met_a_certificate_that_runs_out_is_no_end, certificates_near_their_end_are_told, a_relay_that_does_not_let_us_in_says_why, what_is_no_relay_is_no_relay,
          text_from_outside_is_shown_safely, records_are_chosen_by_number_and_kind, runs_are_listed,
          a_reader_who_has_gone_ends_it_quietly, the_labs_relay_and_this_follower_understand_each_other]
 

@@ -253,11 +253,37 @@ TEST_CASE("each reason is told once until the line is up again, and then that it
   follower.lost(Trouble::Kind::passing, "refused", 20);
   follower.lost(Trouble::Kind::passing, "no answer", 30);
   follower.connect(100);
-  follower.bytes(hello(0), 100);
+  follower.bytes(hello(0) + told(Idle{SmallJournal::utc}), 100);
   CHECK(follower.given.news ==
         "no line to the relay: no answer; trying again until it is there\n"
         "still no line to the relay: refused\n"
         "the line to the relay is up again, after 100 s; it goes on at record 0\n");
+}
+
+TEST_CASE("a reason behind hello is told once too, and the line is up again once it has given something") {
+  const SmallJournal night(5, false);
+  Follower follower(wanted());
+  follower.connect(0);
+  follower.bytes(hello(0) + night.bytes(0, 3), 0);
+  for (const int s : {100, 200, 300, 400}) {
+    follower.lost(Trouble::Kind::passing, "cut", s - 50);
+    follower.connect(s);
+    follower.bytes(hello(3) + refusal(Refusal::storage), s);
+  }
+  CHECK(follower.given.news ==
+        "no line to the relay: cut; trying again until it is there\n"
+        "still no line to the relay: the relay says no (storage): told why\n");
+  follower.given.news.clear();
+  follower.connect(500);
+  follower.bytes(hello(3) + night.bytes(3, 4), 500);
+  CHECK(follower.given.news == "the line to the relay is up again, after 450 s; it goes on at record 3\n");
+  follower.given.news.clear();
+  follower.lost(Trouble::Kind::passing, "cut", 600);
+  follower.connect(700);
+  follower.bytes(hello(4) + told(Idle{SmallJournal::utc}), 700);
+  CHECK(follower.given.news ==
+        "no line to the relay: cut; trying again until it is there\n"
+        "the line to the relay is up again, after 100 s; it goes on at record 4\n");
 }
 
 TEST_CASE("nothing for 45 s is a dead line; an idle line keeps it alive") {

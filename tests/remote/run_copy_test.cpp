@@ -101,3 +101,38 @@ TEST_CASE("an unfinished head is cut off too") {
   REQUIRE(copy->write());
   CHECK(content(heads) == "one\nthree\n");
 }
+
+TEST_CASE("a copy that is moved, removed or replaced while it is kept is an error") {
+  const SmallJournal night(3);
+  const tests::TemporaryFolder folder;
+  const auto path = RunCopy::journal_in(folder / "copies", "night-1");
+  const auto heads = path.parent_path() / "heads.ndjson";
+  auto copy = RunCopy::open(folder / "copies", "night-1", ignore);
+  REQUIRE(copy);
+  copy->append(night.lines[0]);
+  REQUIRE(copy->write());
+  REQUIRE(copy->sync());
+  std::string why;
+  SECTION("its folder is gone") {
+    std::filesystem::remove_all(path.parent_path());
+    why = "removed or moved away";
+  }
+  SECTION("the heads are gone") {
+    std::filesystem::rename(heads, folder / "elsewhere");
+    why = "removed or moved away";
+  }
+  SECTION("another file has its name") {
+    put(folder / "other", night.bytes(0, 1));
+    std::filesystem::rename(folder / "other", path);
+    why = "another file";
+  }
+  // Noticed without anything new, and with it.
+  for (int i = 0; i < 2; ++i) {
+    const auto synced = copy->sync();
+    REQUIRE_FALSE(synced);
+    CHECK(synced.error().code == Errc::storage);
+    CHECK_THAT(synced.error().detail, Catch::Contains(why));
+    copy->append(night.lines[1]);
+    REQUIRE(copy->write());
+  }
+}

@@ -4,13 +4,17 @@
 #include <unistd.h>
 
 #include <CLI/CLI.hpp>
+#include <algorithm>
+#include <chrono>
 #include <cstdio>
 #include <memory>
+#include <utility>
 
 #include "cli/commands.hpp"
 #include "cli/context.hpp"
 #include "cli/find_journal.hpp"
 #include "cli/record_printer.hpp"
+#include "cli/relay_access.hpp"
 #include "cli/relay_tail.hpp"
 #include "cli/signals.hpp"
 #include "cli/wording.hpp"
@@ -41,10 +45,11 @@ class Growth {
     if (fd_ >= 0) ::close(fd_);
   }
 
-  // False once a signal asks us to leave, or nobody reads what is printed any more.
-  bool wait(Signals& signals) {
+  // At most so long. False once a signal asks us to leave, or nobody reads what is printed any more.
+  bool wait(Signals& signals, Duration longest) {
     pollfd waiting[3] = {{signals.fd(), POLLIN, 0}, {fd_, POLLIN, 0}, {STDOUT_FILENO, 0, 0}};
-    ::poll(waiting, 3, 1000);
+    const auto whole = std::chrono::ceil<std::chrono::milliseconds>(std::min(longest, by_itself)).count();
+    ::poll(waiting, 3, static_cast<int>(whole));
     char events[4096];
     while (fd_ >= 0 && ::read(fd_, events, sizeof events) > 0) {
     }
@@ -52,7 +57,42 @@ class Growth {
   }
 
  private:
+  static constexpr Duration by_itself = std::chrono::seconds(1);
   int fd_;
+};
+
+// Tells of a journal that gains nothing: once, and that it goes on.
+class Silence {
+ public:
+  explicit Silence(double longest_s)
+      : longest_(std::chrono::duration_cast<Duration>(std::chrono::duration<double>(longest_s))) {}
+
+  void gained() {
+    if (std::exchange(told_, false)) tell(utc_now_text() + " records come again, after " + for_so_long());
+    last_ = Clock::now();
+  }
+  void nothing_new(const std::filesystem::path& path) {
+    if (told_ || longest_ == Duration{0} || Clock::now() - last_ < longest_) return;
+    told_ = true;
+    tell(utc_now_text() + " no record for " + for_so_long() + " in " + shown(path.string()) +
+         ": the daemon may be dead, or the journal goes on in the daemon's second folder; look after the run");
+  }
+  // Until it has to be told; a negative time where that is past.
+  [[nodiscard]] Duration left() const {
+    if (told_ || longest_ == Duration{0}) return Duration::max();
+    return longest_ - std::chrono::duration_cast<Duration>(Clock::now() - last_);
+  }
+
+ private:
+  using Clock = std::chrono::steady_clock;
+
+  [[nodiscard]] std::string for_so_long() const {
+    return std::to_string(std::chrono::duration_cast<std::chrono::seconds>(Clock::now() - last_).count()) + " s";
+  }
+
+  Duration longest_;
+  Clock::time_point last_ = Clock::now();
+  bool told_ = false;
 };
 
 // A kind that this version does not know may stand in a newer journal.
@@ -83,9 +123,11 @@ void tail_file(Context& context, const TailArguments& arguments) {
   Growth growth(*path);
   journal::Follower follower(*path);
   RecordPrinter printer(arguments.choice);
+  Silence silence(arguments.silence_s);
   for (;;) {
     const auto lines = follower.next();
     if (!lines) return context.fail(lines.error());
+    if (!lines->empty()) silence.gained();
     for (const std::string& line : *lines)
       if (const auto printed = printer.print(line); !printed) {
         context.fail(printed.error());
@@ -94,7 +136,9 @@ void tail_file(Context& context, const TailArguments& arguments) {
     if (!lines->empty()) continue;
     std::fflush(stdout);
     if (!arguments.follow) return tell_torn_tail(follower.path(), follower.offset());
-    if (printer.closed() || !growth.wait(signals)) return;
+    if (printer.closed()) return;
+    silence.nothing_new(follower.path());
+    if (!growth.wait(signals, std::max(Duration{0}, silence.left()))) return;
   }
 }
 
@@ -129,6 +173,7 @@ void add_tail(CLI::App& program, Context& context) {
       ->type_name("KIND")
       ->delimiter(',')
       ->expected(1)
+      ->allow_extra_args(false)  // the next word is not the option's
       ->multi_option_policy(CLI::MultiOptionPolicy::TakeAll);
   command->add_flag("--raw", choice.raw, "the exact bytes of the records");
   command->add_flag("--local", choice.local, "times in this computer's zone");
@@ -142,10 +187,9 @@ void add_tail(CLI::App& program, Context& context) {
       ->needs(relay);
   command
       ->add_option("--silence", arguments->silence_s,
-                   "say so where the journal gains nothing for so long (300; 0: never)")
+                   "with --follow: say so where the journal gains nothing for so long (300; 0: never)")
       ->type_name("SECONDS")
-      ->check(CLI::Range(0.0, 1e7))
-      ->needs(relay);
+      ->check(CLI::Range(0.0, 1e7));
   command->footer(
       "Exit codes: 0 done, or left by a signal; 2 bad input, or what the relay sends is no journal; 3 no relay, or it "
       "does not let "
