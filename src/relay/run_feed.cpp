@@ -19,7 +19,7 @@ std::size_t RunFeed::read(std::size_t lines) {
   const auto done = read_on(lines);
   std::optional<std::string> trouble;
   if (!done) {
-    trouble = done.error().code == Errc::damaged ? done.error().detail : done.error().text();
+    trouble = done.error().detail;  // without the path: which folders the lab has is nobody's business
     damaged_ = done.error().code == Errc::damaged;
   }
   const bool caught_up = caught_up_ || (done && *done < lines);

@@ -200,6 +200,7 @@ def a_runs_folder_that_cannot_be_read():
                 parts = len(told["order"]) - (address != "/")
                 check(text in body and body.count("<section") == parts, f"{address} is another page than what follows")
                 check("There is no run here yet" not in body, f"{address} says of the folder what nobody knows")
+                check(lab.folder not in body, f"{address} tells where the lab's folders are")
                 check(("14.2500 °C" in body) == (known == "a run"), f"{address}, {known}: {body}")
             families = lab.get("/metrics")[2]
             check("\nnightwell_relay_runs_unreadable 1\n" in families, "no metric of it")
