@@ -23,6 +23,8 @@ int take_after(int file, const struct stat& old) {
   // What its group might do, another group may not.
   if (own.st_gid != old.st_gid && ::fchown(file, static_cast<uid_t>(-1), old.st_gid) != 0)
     mode = (mode & ~static_cast<mode_t>(070)) | ((mode & 07) << 3);
+  // Where modes are none (a stick's file system), none is asked for.
+  if (::fstat(file, &own) == 0 && (own.st_mode & 0777) == mode) return 0;
   return ::fchmod(file, mode) == 0 ? 0 : errno;
 }
 

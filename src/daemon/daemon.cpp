@@ -82,18 +82,22 @@ void Daemon::report_unclosed() {
   std::set<std::string> later_ports;  // of the sources of later runs
   for (auto run = runs.rbegin(); run != runs.rend(); ++run) {
     const auto folder = store_.folder(run->run);
-    if (!run->ending) {
-      left[run->run] = sources_left(folder);
-      for (auto& source : left[run->run]) take_over(*run, source, later_ports);
+    // One that was parked may have been closed before its sources were proved off.
+    const bool parked = run->ending == "parked";
+    if (auto sources = !run->ending || parked ? sources_left(folder) : std::vector<LeftSource>();
+        !run->ending || any_unproved(sources)) {
+      for (auto& source : sources) take_over(*run, source, later_ports);
+      left[run->run] = std::move(sources);
     }
     for (const auto& setup : kept_setups(folder)) later_ports.insert(port_name(setup.connection.port));
   }
   for (const auto& run : runs) {
-    if (run.ending) continue;
+    if (!left.contains(run.run)) continue;
     const auto& sources = left[run.run];
-    const std::string text = unclosed_text(sources);
+    const std::string text = run.ending ? unproved_text(sources) : unclosed_text(sources);
     spdlog::log(may_heat(sources) ? spdlog::level::critical : spdlog::level::warn, "run {} {} ({})", run.run, text,
                 run.trouble.empty() ? run.journal.string() : run.trouble);
+    if (run.ending) continue;  // the daemon that closed it has told of it; this one tells what it cannot prove
     if (!hooks_.wanted(HookEvent::unclosed, run.bench) || !store_.first_told(run.run)) continue;
     hooks_.tell(call_without_record(HookEvent::unclosed, run.run, run.bench, run.journal.string(),
                                     utc_now("%Y-%m-%dT%H:%M:%SZ"), text));
@@ -326,7 +330,8 @@ void Daemon::wait_for_end(std::chrono::steady_clock::time_point latest, std::fun
   if (late)
     for (auto& [id, run] : runs_)
       run->close_unproved(
-          "the daemon ended before the park was proved; the guardian goes on trying: look at the source");
+          "the daemon ended before the park was proved; a guardian that still works goes on trying: look at the "
+          "source");
   if (late || all_idle()) return wait_for_hooks(std::chrono::steady_clock::now() + hook_patience, std::move(ended));
   timer_.expires_after(shut_down_look);
   timer_.async_wait([this, latest, ended = std::move(ended)](const asio::error_code& error) {

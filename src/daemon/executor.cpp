@@ -492,9 +492,16 @@ void Executor::close_run(const Close& close) {
 void Executor::close_unproved(const std::string& why) {
   if (done()) return;
   const Close close{Ending::parked, why};
+  for (std::size_t s = 0; s < sources_.size(); ++s) {
+    const Source& source = sources_[s];
+    const bool proved = source.parked && source.parked->confirmed;
+    if (source.guardian && !proved && (source.ready || source.granted) && events_.first_told(plan_.sources[s].name))
+      tell_without_record(HookEvent::not_confirmed, plan_.sources[s].name + ": " + why);
+  }
   record_figures();
   record("closing", {{"ending", name(close.ending)}, {"why", close.why}});
   closing_ = true;
+  tell_all_now();  // nobody will be there to do it later
   close_run(close);
 }
 
@@ -587,6 +594,12 @@ void Executor::tell_when_on_disk(HookEvent event, std::string text, std::uint64_
   });
 }
 
+// What waits for a disk that may take nothing any more, or not in time.
+void Executor::tell_all_now() {
+  for (const auto& one : untold_)
+    if (!std::exchange(one->told, true)) tell_without_record(one->call.event, one->text);
+}
+
 // Of a disk that takes nothing no record can speak: the line has no n and no prev, and is nowhere else.
 void Executor::tell_without_record(HookEvent event, const std::string& text) {
   if (!settings_.tell) return;
@@ -650,8 +663,7 @@ void Executor::look_after_journal() {
     spdlog::critical("{}: the disk has taken no record for {} s; parking", settings_.run, longest_stall.count());
     const std::string text = "the disk has taken no record for " + std::to_string(longest_stall.count()) + " s";
     tell_without_record(HookEvent::storage, text + "; parking");
-    for (const auto& one : untold_)
-      if (!std::exchange(one->told, true)) tell_without_record(one->call.event, one->text);
+    tell_all_now();
     feed(Failed{text});
   }
   stalled_ = stalled;

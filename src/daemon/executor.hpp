@@ -141,6 +141,7 @@ class Executor {
   bool record(const std::string& kind, const nlohmann::ordered_json& fields);
   void tell_when_on_disk(HookEvent event, std::string text, std::uint64_t n, std::string line);
   void tell_without_record(HookEvent event, const std::string& text);
+  void tell_all_now();
   void record_figures();
   void look_whether_overdue();
   std::uint64_t commit(std::function<void(const Result<void>&)> then);

@@ -55,6 +55,8 @@ inline constexpr std::array<std::pair<std::string_view, HookEvent>, 16> hook_eve
 class EventsOfRun {
  public:
   [[nodiscard]] std::optional<HookEvent> of(std::string_view kind, const nlohmann::ordered_json& fields);
+  // Whether not_confirmed has yet to be told of this source; from now on it counts as told.
+  [[nodiscard]] bool first_told(const std::string& source) { return told_.insert(source).second; }
 
  private:
   std::set<std::string> parking_, told_;  // sources

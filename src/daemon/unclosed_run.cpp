@@ -75,6 +75,25 @@ std::string named(const std::vector<LeftSource>& sources, LastSeen seen, bool re
   return out;
 }
 
+std::string seen_text(const std::vector<LeftSource>& sources) {
+  std::string out;
+  if (const auto names = named(sources, LastSeen::not_off); !names.empty())
+    out += "; NOT SEEN OFF since: " + names +
+           ": look at it now, it may still heat, and switch it off by hand (guardian-SOURCE.log in the run's folder "
+           "says how far its guardian came)";
+  if (const auto names = named(sources, LastSeen::not_off, true); !names.empty())
+    out += "; NOT SEEN OFF since: " + names + ": another guardian is started to switch it off, see that it is";
+  if (const auto names = named(sources, LastSeen::guarded); !names.empty())
+    out += "; its guardian is still switching it off: " + names;
+  if (const auto names = named(sources, LastSeen::taken_over); !names.empty()) out += "; a later run had it: " + names;
+  if (const auto names = named(sources, LastSeen::attended); !names.empty())
+    out += "; attended, only a person can switch it off: " + names;
+  if (const auto names = named(sources, LastSeen::off); !names.empty()) out += "; seen off by its guardian: " + names;
+  if (const auto names = named(sources, LastSeen::never_told); !names.empty())
+    out += "; never told anything by this run: " + names;
+  return out;
+}
+
 }  // namespace
 
 LastSeen last_seen(std::string_view guardian_log) {
@@ -120,23 +139,18 @@ bool may_heat(const std::vector<LeftSource>& sources) {
   });
 }
 
+bool any_unproved(const std::vector<LeftSource>& sources) {
+  return std::any_of(sources.begin(), sources.end(), [](const auto& source) {
+    return source.seen == LastSeen::not_off || source.seen == LastSeen::guarded;
+  });
+}
+
 std::string unclosed_text(const std::vector<LeftSource>& sources) {
-  std::string out = "ended without closing: its journal counts as far as it goes, it is not continued";
-  if (const auto names = named(sources, LastSeen::not_off); !names.empty())
-    out += "; NOT SEEN OFF since: " + names +
-           ": look at it now, it may still heat, and switch it off by hand (guardian-SOURCE.log in the run's folder "
-           "says how far its guardian came)";
-  if (const auto names = named(sources, LastSeen::not_off, true); !names.empty())
-    out += "; NOT SEEN OFF since: " + names + ": another guardian is started to switch it off, see that it is";
-  if (const auto names = named(sources, LastSeen::guarded); !names.empty())
-    out += "; its guardian is still switching it off: " + names;
-  if (const auto names = named(sources, LastSeen::taken_over); !names.empty()) out += "; a later run had it: " + names;
-  if (const auto names = named(sources, LastSeen::attended); !names.empty())
-    out += "; attended, only a person can switch it off: " + names;
-  if (const auto names = named(sources, LastSeen::off); !names.empty()) out += "; seen off by its guardian: " + names;
-  if (const auto names = named(sources, LastSeen::never_told); !names.empty())
-    out += "; never told anything by this run: " + names;
-  return out;
+  return "ended without closing: its journal counts as far as it goes, it is not continued" + seen_text(sources);
+}
+
+std::string unproved_text(const std::vector<LeftSource>& sources) {
+  return "was closed as parked before that was proved" + seen_text(sources);
 }
 
 }  // namespace nightwell::daemon

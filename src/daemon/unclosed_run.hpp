@@ -1,4 +1,4 @@
-// What is known of the heat that a run left behind which nothing closed.
+// What is known of the heat that a run left behind which nothing closed, or which was closed before its park was proved.
 //
 // When the daemon dies, its guardians switch their sources off and write in `guardian-SOURCE.log` what they read back. But what
 // kills the computer, or every process of a service, kills the guardians too, and then a source goes on with its last setpoint.
@@ -39,7 +39,11 @@ struct LeftSource {
 // Whether somebody must go and look: a source not seen off, or an attended one.
 [[nodiscard]] bool may_heat(const std::vector<LeftSource>& sources);
 
-// For the log and for hooks, in one line.
+// Whether a source that the run could switch on was not seen off.
+[[nodiscard]] bool any_unproved(const std::vector<LeftSource>& sources);
+
+// For the log and for hooks, in one line: of a run that nothing closed, and of one that was closed as parked before that was proved.
+[[nodiscard]] std::string unproved_text(const std::vector<LeftSource>& sources);
 [[nodiscard]] std::string unclosed_text(const std::vector<LeftSource>& sources);
 
 }  // namespace nightwell::daemon

@@ -6,6 +6,7 @@
 #include <tuple>
 
 #include "journal/journal.hpp"
+#include "journal/look.hpp"
 #include "journal/reader.hpp"
 
 namespace nightwell::journal {
@@ -56,7 +57,7 @@ Result<std::optional<std::string>> ending_of(const std::vector<std::string>& las
   for (const auto& line : last) {
     const auto record = parse_line(line);
     if (!record) return record.error();
-    if (record->kind == "closing") return std::optional<std::string>(record->body.value("ending", ""));
+    if (record->kind == "closing") return std::optional<std::string>(raw_text_at(record->body, "ending"));
     if (record->kind != "seal") break;
   }
   return std::optional<std::string>();
@@ -87,9 +88,9 @@ StoredRun stored_run(const fs::path& folder, const fs::path& second) {
     return out;
   }
   out.opened_utc = opening->utc;
-  out.profile = opening->body.value("profile", "");
-  out.bench = opening->body.value("bench", "");
-  out.job = opening->body.value("job", "");
+  out.profile = raw_text_at(opening->body, "profile");
+  out.bench = raw_text_at(opening->body, "bench");
+  out.job = raw_text_at(opening->body, "job");
   out.ending = *ending;
   return out;
 }

@@ -81,10 +81,18 @@ TEST_CASE("who may read journals but not ask the daemon sees the runs all the sa
   std::filesystem::create_directories(folder.path() / "state/runs/night-2");
   write_journal(folder.path() / "state/runs/night-1/journal.ndjson", "finished");
   write_journal(folder.path() / "state/runs/night-2/journal.ndjson", "");
+  std::filesystem::create_directories(folder.path() / "state/runs/night-0");
+  write_file(folder.path() / "state/runs/night-0/journal.ndjson", "");
+  std::filesystem::create_directories(folder.path() / "state/runs/odd");
+  write_file(folder.path() / "state/runs/odd/journal.ndjson",
+             R"({"n":0,"utc":"2026-11-25T20:15:00.000000Z","up_s":0.000000,"kind":"opening","profile":5,"prev":")" +
+                 std::string(64, '0') + "\"}\n");
   const Outcome runs = run(folder.path(), {"runs", "--state", (folder.path() / "state").string()});
   CHECK(runs.exit == 0);
   CHECK(holds(runs.out, "night-1  finished"));
   CHECK(holds(runs.out, "night-2  not closed"));
+  CHECK(holds(runs.out, "night-0  cannot be read"));
+  CHECK(holds(runs.out, "odd      not closed"));
   CHECK(holds(runs.err,
               "by the journals alone, which do not tell a run that goes on from one that ended without closing"));
   CHECK(holds(runs.err, "start nightwelld, or give --runtime"));

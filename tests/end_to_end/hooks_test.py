@@ -385,6 +385,32 @@ def a_guardian_that_says_nothing_of_a_park():
         check(lab.records(run, "park")[-1]["confirmed"], "the end is not proved")
 
 
+def a_daemon_that_ends_before_a_park_is_proved():
+    """It tells so before it goes, and the next one looks after the source: a frozen guardian is waited for, a dead one relieved."""
+    with Lab(speed=20) as lab:
+        bench = two_sources(lab, stale_s=14400)
+        hooks = Hooks(lab).add_recorder("good", ["parked", "not_confirmed", "closed_parked"])
+        lab.start_sim(bench)
+        lab.start_daemon(*hooks.option())
+        plan = profile([90])
+        plan["plateaus"][0]["source"] = "b"
+        run = lab.start(bench.files(plan))
+        wait_for(lambda: any(r["source"] == "furnace" and r["output"] for r in lab.records(run, "source")))
+        frozen = guardian_of(lab, "furnace")
+        os.kill(frozen, signal.SIGSTOP)
+        try:
+            lab.daemon.terminate()
+            check(lab.daemon.wait(60) == 0, "the daemon did not end well")
+            told = [(t["environment"]["NIGHTWELL_EVENT"], json.loads(t["line"])) for t in hooks.told("good")]
+            check([event for event, _ in told] == ["parked", "not_confirmed", "closed_parked"], f"told: {told}")
+            check("furnace" in told[1][1]["text"], f"told: {told[1]}")
+            lab.start_daemon(*hooks.option())
+            wait_for(lambda: b"was closed as parked before that was proved; its guardian is still switching it off: furnace" in log_of(lab))
+        finally:
+            os.kill(frozen, signal.SIGKILL)
+        wait_for(lambda: f"run {run}: furnace is switched off".encode() in log_of(lab))
+
+
 def people_are_told_though_the_disk_takes_nothing():
     """No record can speak of it: the park and the source that is not proved off are told without one."""
     with Lab(speed=100) as lab:
@@ -420,7 +446,8 @@ def the_document_lists_the_same_words():
 
 
 TESTS = (the_examples_do_what_they_say, the_document_lists_the_same_words, hostile_hooks_hold_nothing_up, refuses_files_that_will_not_do, tells_of_a_night_that_a_daemon_did_not_survive,
-         a_guardian_that_says_nothing_of_a_park, people_are_told_though_the_disk_takes_nothing)
+         a_guardian_that_says_nothing_of_a_park, a_daemon_that_ends_before_a_park_is_proved,
+         people_are_told_though_the_disk_takes_nothing)
 
 if __name__ == "__main__":
     main({test.__name__: test for test in TESTS})

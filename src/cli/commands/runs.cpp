@@ -21,7 +21,7 @@ Result<nlohmann::json> runs_of_journals(const Context& context) {
   auto out = nlohmann::json::array();
   for (const auto& run : *stored)
     out.push_back({{"run", run.run},
-                   {"state", run.ending.value_or("not closed")},
+                   {"state", !run.trouble.empty() ? "cannot be read" : run.ending.value_or("not closed")},
                    {"profile", run.profile},
                    {"bench", run.bench},
                    {"job", run.job},
