@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "guardian/setup_file.hpp"
+#include "journal/look.hpp"
 #include "journal/reader.hpp"
 
 namespace nightwell::daemon {
@@ -36,10 +37,10 @@ std::optional<std::vector<LeftSource>> planned_sources(const fs::path& journal) 
   const auto record = journal::parse_line(line);
   if (!record || record->kind != "plan") return std::nullopt;
   std::vector<LeftSource> out;
-  for (const auto& source : record->body.value("sources", nlohmann::ordered_json::array()))
+  for (const auto& source : journal::list_at(record->body, "sources"))
     if (source.is_object())
-      out.push_back(
-          {source.value("name", ""), source.value("attended", false) ? LastSeen::attended : LastSeen::not_off});
+      out.push_back({journal::raw_text_at(source, "name"),
+                     journal::flag_at(source, "attended").value_or(false) ? LastSeen::attended : LastSeen::not_off});
   return out;
 }
 
@@ -50,9 +51,23 @@ bool commanded(const fs::path& journal, const std::string& source) {
   for (std::string line; std::getline(file, line);) {
     if (line.find(R"("kind":"command")") == std::string::npos) continue;
     const auto record = journal::parse_line(line);
-    if (!record || (record->kind == "command" && record->body.value("source", "") == source)) return true;
+    if (!record || (record->kind == "command" && journal::raw_text_at(record->body, "source") == source)) return true;
   }
   return false;
+}
+
+// A park is a run's last word to its source. Once the journal has it confirmed, on disk, nothing was told after it, whatever became of
+// the guardian's log.
+bool park_confirmed(const fs::path& journal, const std::string& source) {
+  bool confirmed = false;
+  std::ifstream file(journal, std::ios::binary);
+  for (std::string line; std::getline(file, line);) {
+    if (line.find(R"("kind":"park")") == std::string::npos) continue;
+    const auto record = journal::parse_line(line);
+    if (record && record->kind == "park" && journal::raw_text_at(record->body, "source") == source)
+      confirmed = journal::flag_at(record->body, "confirmed").value_or(false);
+  }
+  return confirmed;
 }
 
 // The names in `guardian-NAME.log`.
@@ -128,6 +143,8 @@ std::vector<LeftSource> sources_left(const fs::path& folder) {
     source.seen = last_seen_in(log);
     if (source.seen == LastSeen::never_told && commanded(folder / "journal.ndjson", source.name))
       source.seen = LastSeen::not_off;
+    if (source.seen == LastSeen::not_off && park_confirmed(folder / "journal.ndjson", source.name))
+      source.seen = LastSeen::off;
     if (source.seen == LastSeen::not_off && at_work) source.seen = LastSeen::guarded;
   }
   return out;

@@ -126,6 +126,24 @@ TEST_CASE("the sources of a run that nothing closed, by its plan and its guardia
     CHECK(there[0].seen == LastSeen::not_off);
     CHECK(there[1].seen == LastSeen::never_told);
   }
+  SECTION("a park that the journal has confirmed counts where the guardian's log is gone, or has lost its end") {
+    {
+      std::filesystem::create_directories(folder / "parked");
+      auto writer = journal::Writer::create(folder / "parked/journal.ndjson");
+      REQUIRE(writer);
+      const journal::Stamp stamp{"2026-03-01T20:00:00.000000Z", Instant{}};
+      REQUIRE(writer->append("opening", {{"format", "nightwell-journal/2"}}, stamp));
+      REQUIRE(writer->append("plan", {{"sources", {source("bath", false), source("block", false)}}}, stamp));
+      for (const bool confirmed : {false, true})
+        REQUIRE(writer->append("park", {{"source", "bath"}, {"confirmed", confirmed}}, stamp));
+      REQUIRE(writer->append("park", {{"source", "block"}, {"confirmed", false}}, stamp));
+    }
+    write_file(folder / "parked/guardian-block.log", heating);
+    const auto there = sources_left(folder / "parked");
+    CHECK(there[0].seen == LastSeen::off);
+    CHECK(there[1].seen == LastSeen::not_off);
+    CHECK(any_unproved(there));
+  }
   SECTION("a journal whose plan cannot be read: the guardians' logs name the sources") {
     write_file(folder / "journal.ndjson", "");
     const auto logged = sources_left(folder / "");
